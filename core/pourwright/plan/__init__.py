@@ -1,0 +1,1 @@
+"""The pour plan: settings in, everything the bench needs out."""

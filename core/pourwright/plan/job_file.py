@@ -1,0 +1,160 @@
+"""Job files: the choices of one pour as a TOML text that a shop keeps beside its figure.
+
+[pour]
+up = [0, 0, -1]            # points up while resin is poured, in the standing frame
+process = "pressure"       # a named process, see shop.process
+material = "polyurethane"  # a resin preset
+margin = 0.10              # share mixed beyond the poured volume
+
+[process]                  # optional: pressures of your own, absolute, in kPa
+trap_kpa = 101.325         # when the resin closes round the air
+cure_kpa = 377.1           # while it sets
+visible_defect_mm = 0.3
+
+[base]                     # fields of sprue.settings.BaseSettings
+[funnel]                   # fields of sprue.settings.FunnelSettings
+[vents]                    # fields of vents.settings.VentSettings
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import fields, replace
+from pathlib import Path
+from typing import Any
+
+from pourwright.checks import check_direction, check_number, check_table, check_text
+from pourwright.errors import InputError
+from pourwright.plan.job import Job
+from pourwright.shop.process import Process, process_named
+from pourwright.shop.resin import MARGIN_RANGE
+from pourwright.sprue.settings import BASE_KINDS, BaseSettings, FunnelSettings
+from pourwright.vents.settings import VentSettings
+
+MAX_JOB_FILE_BYTES = 1_000_000
+# From the best rotary pumps to beyond any casting pot; a gauge reading under vacuum is negative.
+PRESSURE_RANGE_KPA = (0.001, 5_000.0)
+VISIBLE_DEFECT_RANGE_MM = (0.001, 50.0)
+_PA_PER_KPA = 1000.0
+
+
+def base_kind(name: str) -> str:
+    """Return the kind of base that `name` means, with - or _; InputError lists what there is."""
+    kind = name.strip().lower().replace("-", "_")
+    if kind not in BASE_KINDS:
+        raise InputError(
+            f"There is no base '{name}'",
+            hint="choose one of " + ", ".join(k.replace("_", "-") for k in BASE_KINDS),
+        )
+    return kind
+
+
+def read_job(path: Path) -> Job:
+    """Return the job in a TOML file; what the file leaves out keeps its default.
+
+    Raises InputError that names the file, the table and key, and what is allowed there.
+    """
+    try:
+        if path.is_dir():
+            raise InputError("is a folder", hint="give a TOML file")
+        with path.open("rb") as stream:
+            data = stream.read(MAX_JOB_FILE_BYTES + 1)
+        if len(data) > MAX_JOB_FILE_BYTES:
+            raise InputError("is too big for a job file", hint="give a TOML file")
+        return parse_job(data.decode("utf-8"))
+    except InputError as error:
+        raise InputError(f"Job file {path}: {error.what}", hint=error.hint) from None
+    except UnicodeDecodeError as error:
+        raise InputError(f"Job file {path} is not UTF-8 text", hint="give a TOML file") from error
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise InputError(f"Job file {path} cannot be read: {reason}") from error
+
+
+def parse_job(text: str) -> Job:
+    """Return the job in a TOML text; raises InputError as `read_job`, without a file name."""
+    try:
+        data = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise InputError(f"not valid TOML: {error}", hint="correct that line") from error
+    check_table("", data, ("pour", "process", "base", "funnel", "vents"))
+    pour = check_table("pour", data.get("pour", {}), ("up", "process", "material", "margin"))
+    values: dict[str, Any] = {}
+    if "up" in pour:
+        values["up"] = check_direction("pour.up", pour["up"])
+    if "material" in pour:
+        values["material"] = check_text("pour.material", pour["material"])
+    if "margin" in pour:
+        values["margin"] = check_number("pour.margin", pour["margin"], *MARGIN_RANGE)
+    process = Job.process
+    if "process" in pour:
+        process = process_named(check_text("pour.process", pour["process"]))
+    values["process"] = _process(data.get("process", {}), process)
+    base = dict(check_table("base", data.get("base", {}), _names(BaseSettings)))
+    if "kind" in base:
+        base["kind"] = base_kind(check_text("base.kind", base["kind"]))
+    values["base"] = BaseSettings(**base)  # type: ignore[arg-type]
+    funnel = check_table("funnel", data.get("funnel", {}), _names(FunnelSettings))
+    values["funnel"] = FunnelSettings(**funnel)  # type: ignore[arg-type]
+    vents = check_table("vents", data.get("vents", {}), _names(VentSettings))
+    values["vents"] = VentSettings(**vents)  # type: ignore[arg-type]
+    return Job(**values)
+
+
+def _names(settings: type) -> list[str]:
+    return [f.name for f in fields(settings)]
+
+
+def _process(table: object, named: Process) -> Process:
+    """Return the named process with the pressures and defect size of the table, if any."""
+    values = check_table("process", table, ("trap_kpa", "cure_kpa", "visible_defect_mm"))
+    defect_mm = check_number(
+        "process.visible_defect_mm",
+        values.get("visible_defect_mm", named.visible_defect_mm),
+        *VISIBLE_DEFECT_RANGE_MM,
+    )
+    if "trap_kpa" not in values and "cure_kpa" not in values:
+        return replace(named, visible_defect_mm=defect_mm)
+    trap_kpa, cure_kpa = (
+        _pressure_kpa(key, values.get(key, default_pa / _PA_PER_KPA))
+        for key, default_pa in (("trap_kpa", named.trap_pa), ("cure_kpa", named.cure_pa))
+    )
+    return Process(
+        "custom",
+        f"Air trapped at {trap_kpa:g} kPa, cured at {cure_kpa:g} kPa (absolute)",
+        trap_kpa * _PA_PER_KPA,
+        cure_kpa * _PA_PER_KPA,
+        defect_mm,
+    )
+
+
+def _pressure_kpa(key: str, value: object) -> float:
+    try:
+        return check_number(f"process.{key}", value, *PRESSURE_RANGE_KPA)
+    except InputError as error:
+        raise InputError(error.what, hint=f"{error.hint}, absolute, not gauge") from None
+
+
+def with_options(
+    job: Job,
+    *,
+    up: tuple[float, float, float] | None = None,
+    base: str | None = None,
+    process: str | None = None,
+    material: str | None = None,
+) -> Job:
+    """Return the job with options that stand above its file; None leaves it as it is.
+
+    A process by name also sets aside the file's own pressures, but not its visible defect size.
+    Raises InputError for names that do not exist and for a direction without length.
+    """
+    if up is not None:
+        job = replace(job, up=up)
+    if base is not None:
+        job = replace(job, base=replace(job.base, kind=base_kind(base)))
+    if process is not None:
+        defect_mm = job.process.visible_defect_mm
+        job = replace(job, process=replace(process_named(process), visible_defect_mm=defect_mm))
+    if material is not None:
+        job = replace(job, material=material)
+    return job

@@ -1,0 +1,240 @@
+"""The pipeline: figure and settings in, a pour plan out, with the proof at its end."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from pourwright.air import (
+    AirPocket,
+    AirReport,
+    Surface,
+    find_pockets,
+    highest_vertex,
+    nearest_vertices,
+    prepare,
+    top_plane_vertices,
+    unit_vector,
+)
+from pourwright.errors import GeometryError, Point
+from pourwright.plan.job import Job
+from pourwright.plan.model import AirCheck, JudgedPocket, Master, PlanWarning, PourPlan
+from pourwright.progress import Progress, part, silent
+from pourwright.shop.process import Process
+from pourwright.shop.resin import mix, resin_named
+from pourwright.solid import boolean
+from pourwright.solid.frames import board_rotation, rotated
+from pourwright.solid.mesh import Floats, Ints, TriMesh
+from pourwright.solid.solid import Solid
+from pourwright.solid.topology import is_watertight
+from pourwright.sprue.base import build_sprue
+from pourwright.vents.straight import Vents, place_vents
+
+# Hollows below this are where surfaces of overlapping parts graze each other, not modelled ones.
+_SPECK_MM3 = 0.01
+
+
+def check_air(
+    solid: Solid,
+    up: Sequence[float],
+    vent_points_mm: Sequence[Point],
+    process: Process,
+    progress: Progress = silent,
+) -> AirCheck:
+    """Find the air pockets of a solid as it is.
+
+    vent_points_mm : places where the surface is open to the air (the nearest surface vertex of
+    each); with none, the highest vertex along `up` is the opening.
+    """
+    direction = unit_vector(up)
+    progress(0.0, "Preparing the surface")
+    surface = prepare(solid.mesh)
+    openings = (
+        nearest_vertices(surface, vent_points_mm)
+        if len(vent_points_mm)
+        else highest_vertex(surface, direction)
+    )
+    progress(0.6, "Finding air pockets")
+    report = find_pockets(surface, direction, openings)
+    progress(1.0, f"{len(report.pockets)} air pockets")
+    return AirCheck(
+        up=_point(direction),
+        process_name=process.name,
+        residual_factor=process.residual_factor,
+        visible_defect_mm=process.visible_defect_mm,
+        figure=solid,
+        openings_mm=tuple(_point(surface.vertices[v] + surface.centre_mm) for v in openings),
+        pockets=judge(report.pockets, process),
+    )
+
+
+def plan_pour(solid: Solid, job: Job, progress: Progress = silent) -> PourPlan:
+    """Make the master for a figure and prove it: every pocket found, vented, and looked at again.
+
+    Raises InputError for settings that make no master, GeometryError where a union fails.
+    """
+    up = unit_vector(job.up)
+    turn = board_rotation(up)
+    progress(0.0, "Shaping the sprue base")
+    sprue = build_sprue(rotated(solid.mesh, turn), job.base, job.funnel)
+    base = rotated(sprue.base, turn.T)
+    funnel = None if sprue.funnel is None else rotated(sprue.funnel, turn.T)
+    carried = [solid.mesh, base] if funnel is None else [solid.mesh, base, funnel]
+    voids = [p for p in boolean.pieces(solid.mesh) if p.volume_mm3 < 0]
+    sprued, filled = boolean.without_voids(boolean.union(carried, "figure on its base"), voids)
+    progress(0.2, "Finding air pockets")
+    before, openings = _air_of(sprued, up)
+    vents = place_vents(
+        sprued, before, openings, job.process, job.vents, part(progress, 0.35, 0.6)
+    )
+    progress(0.6, "Uniting the master")
+    mesh = sprued
+    if vents.bodies:
+        mesh, more = boolean.without_voids(boolean.union([sprued, *vents.bodies], "master"), voids)
+        filled += more
+    master = account(mesh, filled, solid.mesh, base, funnel, vents.bodies)
+    progress(0.8, "Proving that no air is left")
+    after, _ = _air_of(master.mesh, up)
+    judged_after = judge(after.pockets, job.process)
+    resin = mix(resin_named(job.material), master.volume_mm3 / 1000.0, job.margin)
+    progress(1.0, "Plan is ready")
+    return PourPlan(
+        job=job,
+        up=_point(up),
+        figure=solid,
+        pockets=judge(before.pockets, job.process),
+        vents=vents.vents,
+        pockets_after=judged_after,
+        master=master,
+        base=base,
+        funnel=funnel,
+        vent_meshes=vents.bodies,
+        board_height_mm=-sprue.board_z_mm,
+        resin=resin,
+        warnings=_warnings(vents, judged_after, master, job),
+    )
+
+
+def account(
+    mesh: TriMesh,
+    filled_mm3: float,
+    figure: TriMesh,
+    base: TriMesh,
+    funnel: TriMesh | None,
+    vent_bodies: Sequence[TriMesh],
+) -> Master:
+    """Account for the volume of each kind of part in the finished master `mesh`.
+
+    filled_mm3 : volume of hollows that were filled because no rubber reaches them.
+    """
+    parts = {
+        "figure": figure.volume_mm3,
+        "base": base.volume_mm3,
+        "vents": float(sum(v.volume_mm3 for v in vent_bodies)),
+        "gates": 0.0,
+        "funnel": 0.0 if funnel is None else funnel.volume_mm3,
+    }
+    volume = mesh.volume_mm3
+    overlap = sum(parts.values()) + filled_mm3 - volume
+    if overlap < -1e-6 * volume:
+        raise GeometryError(
+            f"The master holds {-overlap:.3g} mm3 more than its parts",
+            hint="check the figure for faces that cross each other",
+        )
+    return Master(mesh, volume, is_watertight(mesh), parts, overlap, filled_mm3)
+
+
+def judge(pockets: Sequence[AirPocket], process: Process) -> tuple[JudgedPocket, ...]:
+    """Say of each pocket what is left of it in the cast; one without any opening always matters."""
+    return tuple(
+        JudgedPocket(
+            peak_mm=p.peak_mm,
+            peak_height_mm=p.peak_height_mm,
+            saddle_height_mm=p.saddle_height_mm,
+            volume_mm3=p.volume_mm3,
+            component=p.component,
+            residual_diameter_mm=process.residual_diameter_mm(p.volume_mm3),
+            matters=p.saddle_height_mm is None or process.matters(p.volume_mm3),
+        )
+        for p in pockets
+    )
+
+
+def _air_of(mesh: TriMesh, up: Floats) -> tuple[AirReport, Ints]:
+    """Air of a master-like mesh: open where it lies in the mould top plane."""
+    surface: Surface = prepare(mesh)
+    openings = top_plane_vertices(surface, up)
+    return find_pockets(surface, up, openings), openings
+
+
+def _warnings(
+    vents: Vents,
+    after: Sequence[JudgedPocket],
+    master: Master,
+    job: Job,
+) -> tuple[PlanWarning, ...]:
+    found: list[PlanWarning] = []
+    why = dict(vents.blocked)
+    for p in (p for p in after if p.matters):
+        size = "has no opening and never fills"
+        if p.saddle_height_mm is not None:
+            bubble = f"a bubble of {p.residual_diameter_mm:.2g} mm"
+            size = f"keeps {p.volume_mm3:.3g} mm3 of air, {bubble}"
+        near = min(why, key=lambda q: math.dist(q, p.peak_mm), default=None)
+        reason = ""
+        if near is not None and math.dist(near, p.peak_mm) < 0.1:
+            reason = f"; no straight rod fits: {why[near]}"
+        found.append(
+            PlanWarning(
+                "pocket_left",
+                f"The cavity at {_place(p.peak_mm)} {size}{reason}",
+                p.peak_mm,
+                open=True,
+            )
+        )
+    thin = [v for v in vents.vents if v.web_mm < job.vents.web_mm - 0.05]
+    if thin:
+        least = min(thin, key=lambda v: v.web_mm)
+        found.append(
+            PlanWarning(
+                "thin_web",
+                f"{len(thin)} of {len(vents.vents)} vents have less than {job.vents.web_mm:.2g} mm "
+                f"of rubber beside them, the least {least.web_mm:.2g} mm on the one from "
+                f"{_place(least.path_mm[0])}: the mould may tear there",
+                least.path_mm[0],
+            )
+        )
+    pieces = boolean.pieces(master.mesh)
+    solids = sorted((p for p in pieces if p.volume_mm3 > 0), key=lambda p: -p.volume_mm3)
+    if len(solids) > 1:
+        at = _point(solids[-1].bounds_mm.mean(axis=0))
+        found.append(
+            PlanWarning(
+                "not_one_piece",
+                f"The master falls into {len(solids)} pieces; the smallest is at {_place(at)}: "
+                "join it to the figure or to the base",
+                at,
+                open=True,
+            )
+        )
+    for void in (p for p in pieces if p.volume_mm3 < -_SPECK_MM3):
+        at = _point(void.bounds_mm.mean(axis=0))
+        found.append(
+            PlanWarning(
+                "closed_void",
+                f"A closed hollow of {-void.volume_mm3:.3g} mm3 at {_place(at)}: rubber cannot "
+                "reach it, so every cast fills it; pour that much more",
+                at,
+            )
+        )
+    return tuple(found)
+
+
+def _point(values: Floats) -> Point:
+    x, y, z = (float(c) for c in values)
+    return (x, y, z)
+
+
+def _place(point: Point) -> str:
+    return "({:.1f}, {:.1f}, {:.1f}) mm".format(*point)
+

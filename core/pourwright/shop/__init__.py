@@ -1,0 +1,1 @@
+"""The shop: materials, pressures and quantities."""

@@ -1,0 +1,183 @@
+"""Resin presets and how much of each part to weigh out."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass, fields
+from functools import cache
+from importlib import resources
+
+from pourwright.checks import check_choice, check_number, check_table, check_text
+from pourwright.errors import InputError
+
+# Outside these a number is a slip of units or of the decimal point, not a casting resin.
+_DENSITY_G_ML = (0.1, 10.0)
+_RATIO = (1e-3, 1e5)
+_MINUTES = (0.1, 100_000.0)
+_VISCOSITY_MPA_S = (0.1, 1e7)
+
+MARGIN_RANGE = (0.0, 1.0)
+POURED_ML_RANGE = (1e-6, 1e7)
+
+
+@dataclass(frozen=True)
+class Resin:
+    """A casting resin; a product's data sheet overrides every number here.
+
+    part_a_density_g_ml, part_b_density_g_ml : of the liquid parts, None where unknown.
+    ratio_basis : "volume" or "weight"; ratio_a : ratio_b in that basis.
+    pot_life_min, demould_min : at room temperature; the demould time is None where unknown.
+    source : where the numbers come from, in words.
+
+    Raises InputError for a value that no casting resin has.
+    """
+
+    name: str
+    title: str
+    part_a: str
+    part_b: str
+    part_a_density_g_ml: float | None
+    part_b_density_g_ml: float | None
+    cured_density_g_ml: float
+    ratio_basis: str
+    ratio_a: float
+    ratio_b: float
+    pot_life_min: float
+    viscosity_mpa_s: float
+    source: str
+    demould_min: float | None = None
+
+    def __post_init__(self) -> None:
+        for key in ("name", "title", "part_a", "part_b", "source"):
+            check_text(f"{self.name}.{key}", getattr(self, key))
+        check_choice(f"{self.name}.ratio_basis", self.ratio_basis, ("volume", "weight"))
+        for key, (low, high) in (
+            ("part_a_density_g_ml", _DENSITY_G_ML),
+            ("part_b_density_g_ml", _DENSITY_G_ML),
+            ("cured_density_g_ml", _DENSITY_G_ML),
+            ("ratio_a", _RATIO),
+            ("ratio_b", _RATIO),
+            ("pot_life_min", _MINUTES),
+            ("viscosity_mpa_s", _VISCOSITY_MPA_S),
+            ("demould_min", _MINUTES),
+        ):
+            value = getattr(self, key)
+            if value is None and key in _OPTIONAL:
+                continue
+            check_number(f"{self.name}.{key}", value, low, high)
+
+
+_OPTIONAL = frozenset({"part_a_density_g_ml", "part_b_density_g_ml", "demould_min"})
+
+
+@dataclass(frozen=True)
+class ResinMix:
+    """What to weigh out for one pour."""
+
+    resin: Resin
+    poured_ml: float
+    to_mix_ml: float
+    part_a_g: float
+    part_b_g: float
+
+
+def read_resins(text: str, where: str) -> dict[str, Resin]:
+    """Return the presets in a TOML text, one table each, by name, in the text's order.
+
+    `where` names the text in messages. Raises InputError that names the table and key for
+    broken TOML, an unknown or missing key, a wrong type or a number out of range.
+    """
+    try:
+        tables = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise InputError(f"{where} is not valid TOML: {error}") from error
+    keys = [f.name for f in fields(Resin) if f.name != "name"]
+    found = {}
+    for name, table in tables.items():
+        try:
+            values: dict[str, object] = dict.fromkeys(_OPTIONAL)
+            values |= check_table(name, table, keys)
+            missing = [key for key in keys if key not in values]
+            if missing:
+                raise InputError(f"{name} lacks {', '.join(missing)}", hint="add what is missing")
+            found[name] = Resin(name=name, **values)  # type: ignore[arg-type]
+        except InputError as error:
+            raise InputError(f"{where}: {error.what}", hint=error.hint) from None
+    return found
+
+
+@cache
+def _presets() -> dict[str, Resin]:
+    text = resources.files("pourwright.shop").joinpath("resins.toml").read_text("utf-8")
+    return read_resins(text, "resins.toml")
+
+
+def resins() -> dict[str, Resin]:
+    """Return the resin presets by name; the dict is the caller's own."""
+    return dict(_presets())
+
+
+def resin_named(name: str) -> Resin:
+    """Return the resin preset of that name; InputError lists the names there are."""
+    try:
+        return _presets()[name]
+    except KeyError:
+        raise InputError(
+            f"There is no material '{name}'", hint="choose one of " + ", ".join(_presets())
+        ) from None
+
+
+def _both_densities(resin: Resin) -> tuple[float, float]:
+    if resin.part_a_density_g_ml is None or resin.part_b_density_g_ml is None:
+        raise InputError(
+            f"{resin.title}: the mix ratio is by volume and the density of a part is not known",
+            hint="enter the densities of both parts from the data sheet, or a ratio by weight",
+        )
+    return resin.part_a_density_g_ml, resin.part_b_density_g_ml
+
+
+def weight_ratio(resin: Resin) -> tuple[float, float]:
+    """Return the mix ratio by weight as (100.0, parts of B per 100 parts of A).
+
+    By volume it is w_B/w_A = (V_B/V_A)(rho_B/rho_A): 1:1 by volume at 1.00 and 1.20 g/ml is
+    100:120. Raises InputError for a ratio by volume without both densities.
+    """
+    b_per_a = resin.ratio_b / resin.ratio_a
+    if resin.ratio_basis == "volume":
+        density_a, density_b = _both_densities(resin)
+        b_per_a *= density_b / density_a
+    return 100.0, 100.0 * b_per_a
+
+
+def liquid_density_g_ml(resin: Resin) -> float:
+    """Return the density of the mixed liquid, 1/rho = sum(w_i/rho_i) with weight shares w_i.
+
+    It holds for parts that mix without a change of volume. Where a ratio by weight lacks a
+    density, the cured density stands in: the liquid is lighter by the cure shrinkage, a few
+    per cent, so that errs towards too much resin. Raises InputError for a ratio by volume
+    without both densities.
+    """
+    _, b_per_100 = weight_ratio(resin)
+    if resin.part_a_density_g_ml is None or resin.part_b_density_g_ml is None:
+        return resin.cured_density_g_ml
+    share_b = b_per_100 / (100.0 + b_per_100)
+    return 1.0 / ((1.0 - share_b) / resin.part_a_density_g_ml + share_b / resin.part_b_density_g_ml)
+
+
+def mix(resin: Resin, poured_ml: float, margin: float) -> ResinMix:
+    """Return the masses to weigh out so that `poured_ml` can be poured.
+
+    poured_ml : volume of liquid the cavity takes.
+    margin : share mixed beyond it for what stays in the cup (0.10 is 10 %).
+
+    The masses are to_mix_ml times the density of the mixed liquid (`liquid_density_g_ml`,
+    which says what is taken where a density is unknown), shared out by `weight_ratio`. Raises
+    InputError for a volume or margin out of range and for a ratio by volume without densities.
+    """
+    check_number("The poured volume in ml", poured_ml, *POURED_ML_RANGE)
+    check_number("The resin margin", margin, *MARGIN_RANGE)
+    to_mix_ml = poured_ml * (1.0 + margin)
+    mass_g = to_mix_ml * liquid_density_g_ml(resin)
+    _, b_per_100 = weight_ratio(resin)
+    part_b_g = mass_g * b_per_100 / (100.0 + b_per_100)
+    return ResinMix(resin, float(poured_ml), to_mix_ml, mass_g - part_b_g, part_b_g)

@@ -1,0 +1,136 @@
+"""The one door to manifold3d: solids in, solids out, every result checked.
+
+manifold3d answers a bad operand with an empty result instead of an error, works in float32 unless
+asked otherwise, and lets edges touch. So everything here goes through Mesh64, and both the status
+and emptiness of each operand and each result are checked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import manifold3d
+import numpy as np
+
+from pourwright.errors import GeometryError, MeshError
+from pourwright.solid.mesh import Floats, TriMesh, concatenate
+
+
+def to_manifold(mesh: TriMesh) -> manifold3d.Manifold:
+    """Return `mesh` as a Manifold; MeshError if it is not a closed oriented surface."""
+    body = manifold3d.Manifold(
+        manifold3d.Mesh64(
+            np.ascontiguousarray(mesh.vertices, dtype=np.float64),
+            np.ascontiguousarray(mesh.faces, dtype=np.uint64),
+        )
+    )
+    if body.status() != manifold3d.Error.NoError or body.is_empty():
+        raise MeshError(
+            f"'{mesh.name}' does not bound a solid ({body.status().name})",
+            hint="repair the mesh so that each edge joins exactly two faces",
+            at_mm=mesh.bounds_mm.mean(axis=0),
+        )
+    return body
+
+
+def from_manifold(body: manifold3d.Manifold, name: str) -> TriMesh:
+    """Return the surface of `body` in float64."""
+    mesh = body.to_mesh64()
+    return TriMesh(
+        np.ascontiguousarray(mesh.vert_properties[:, :3]),
+        mesh.tri_verts.astype(np.int64),
+        name,
+    )
+
+
+def _checked(body: manifold3d.Manifold, what: str) -> manifold3d.Manifold:
+    if body.status() != manifold3d.Error.NoError:
+        raise GeometryError(f"{what} failed ({body.status().name})", hint="check the parts' meshes")
+    return body
+
+
+def union(meshes: Sequence[TriMesh], name: str = "union") -> TriMesh:
+    """Return the union of closed meshes as one closed mesh, in the frame it was given in."""
+    centre = np.concatenate([m.bounds_mm for m in meshes])
+    offset = (centre.min(axis=0) + centre.max(axis=0)) / 2
+    bodies = [to_manifold(m.moved(-offset)) for m in meshes]
+    total = bodies[0]
+    if len(bodies) > 1:
+        total = manifold3d.Manifold.batch_boolean(bodies, manifold3d.OpType.Add)
+    _checked(total, f"Uniting {len(meshes)} parts")
+    if total.is_empty():
+        raise GeometryError(
+            f"Uniting {len(meshes)} parts left nothing", hint="check that the parts have volume"
+        )
+    return from_manifold(total, name).moved(offset)
+
+
+def difference(mesh: TriMesh, tools: Sequence[TriMesh], name: str = "difference") -> TriMesh:
+    """Return `mesh` less all `tools`; GeometryError where nothing is left."""
+    offset = mesh.bounds_mm.mean(axis=0)
+    bodies = [to_manifold(m.moved(-offset)) for m in (mesh, *tools)]
+    left = _checked(
+        manifold3d.Manifold.batch_boolean(bodies, manifold3d.OpType.Subtract), "Cutting"
+    )
+    if left.is_empty():
+        raise GeometryError(f"Cutting '{mesh.name}' left nothing", hint="check the parts' places")
+    return from_manifold(left, name).moved(offset)
+
+
+def pieces(mesh: TriMesh) -> list[TriMesh]:
+    """Return the separate surfaces of a closed mesh; those of voids have a negative volume."""
+    return [from_manifold(p, mesh.name) for p in to_manifold(mesh).decompose()]
+
+
+def without_voids(mesh: TriMesh, keep: Sequence[TriMesh] = ()) -> tuple[TriMesh, float]:
+    """Fill the closed hollows of a mesh, other than those `keep` has, and say how much that was.
+
+    keep : void surfaces (of negative volume) that stay hollow.
+    Returns the mesh and the filled volume, mm3.
+    """
+    parts = pieces(mesh)
+    kept_bounds = [k.bounds_mm for k in keep]
+    wanted, filled = [], 0.0
+    for part in parts:
+        own = any(np.allclose(part.bounds_mm, b, atol=1e-6, rtol=0) for b in kept_bounds)
+        if part.volume_mm3 > 0 or own:
+            wanted.append(part)
+        else:
+            filled -= part.volume_mm3
+    if len(wanted) == len(parts):
+        return mesh, 0.0
+    return concatenate(wanted, mesh.name), filled
+
+
+def above(mesh: TriMesh, up: Floats, height_mm: float) -> list[TriMesh]:
+    """Return the separate surfaces of the part of a solid where x . up > height_mm.
+
+    Surfaces of voids come as pieces of their own, with a negative volume. Empty list where the
+    solid does not reach so high.
+    """
+    offset = mesh.bounds_mm.mean(axis=0)
+    body = to_manifold(mesh.moved(-offset))
+    part = _checked(
+        body.trim_by_plane(tuple(up), height_mm - float(offset @ up)), "Cutting at a plane"
+    )
+    return [from_manifold(p, mesh.name).moved(offset) for p in part.decompose()]
+
+
+def convex_hull(points: Floats, name: str) -> TriMesh:
+    """Return the convex hull of (n, 3) points as a closed mesh."""
+    body = _checked(manifold3d.Manifold.hull_points(points), "Taking the convex hull")
+    if body.is_empty():
+        raise GeometryError(f"The hull of '{name}' is flat", hint="check its sizes")
+    return from_manifold(body, name)
+
+
+class GapMeter:
+    """Measures distances from one closed mesh to many others; the mesh is indexed once."""
+
+    def __init__(self, mesh: TriMesh):
+        self._offset = mesh.bounds_mm.mean(axis=0)
+        self._body = to_manifold(mesh.moved(-self._offset))
+
+    def gap_mm(self, other: TriMesh, limit_mm: float) -> float:
+        """Smallest distance to `other`, at most `limit_mm`; 0 where they meet or overlap."""
+        return self._body.min_gap(to_manifold(other.moved(-self._offset)), limit_mm)

@@ -1,0 +1,117 @@
+"""A second opinion on volume: winding numbers along many vertical lines.
+
+Signed volume counts space that a surface wraps twice twice, and boolean operations pass such a
+surface on. Along a line the winding number of a sound body is 0 or 1; where it is anything else
+the body overlaps itself. The same lines through the finished union must find the same lengths.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pourwright.errors import Point
+from pourwright.solid.columns import Hits, hits
+from pourwright.solid.mesh import Floats, TriMesh
+
+
+@dataclass(frozen=True, eq=False)
+class Lengths:
+    """Pieces of lines inside a body: line number, from and to (heights), winding number."""
+
+    line: np.ndarray
+    bottom: Floats
+    top: Floats
+    winding: np.ndarray
+
+
+@dataclass(frozen=True)
+class Difference:
+    """How far two measures are apart, as a share of the sound one, and where it is worst."""
+
+    share: float
+    at_mm: Point
+
+
+def columns(bounds_mm: Floats, side: int) -> Floats:
+    """Return (side * side, 2) points over the bounds, off the model's own grid lines."""
+    low, high = bounds_mm[0, :2], bounds_mm[1, :2]
+    # Irrational shifts and steps, so that lines miss the edges of axis-aligned models.
+    ticks = (np.arange(side)[:, None] + np.array([np.sqrt(2) - 1, np.sqrt(3) - 1])) / side
+    x, y = (low + ticks * (high - low)).T
+    gx, gy = np.meshgrid(x, y, indexing="ij")
+    skew = (gx - low[0]) * 1e-3 * (np.sqrt(5) - 2)
+    return np.stack([gx.ravel(), (gy + skew).ravel()], axis=1)
+
+
+def inside_lengths(mesh: TriMesh, points: Floats) -> Lengths:
+    """Measure where the lines run inside a closed mesh, with the winding number of each piece."""
+    return _lengths(hits(mesh.vertices, mesh.faces, points))
+
+
+def _lengths(found: Hits) -> Lengths:
+    # Going up, a down-facing triangle is entered and an up-facing one is left.
+    return _pieces(found.line, found.z, -found.up)
+
+
+def _pieces(line: np.ndarray, z: Floats, step: np.ndarray) -> Lengths:
+    order = np.lexsort((z, line))
+    line, z, step = line[order], z[order], step[order]
+    if len(line) == 0:
+        return Lengths(line, z, z, step)
+    total = np.cumsum(step)
+    first = np.concatenate([[True], line[1:] != line[:-1]])
+    start = np.maximum.accumulate(np.where(first, np.arange(len(line)), 0))
+    winding = total - (total - step)[start]
+    same = line[1:] == line[:-1]
+    # A line that grazes an edge may end unbalanced; it says nothing and is left out.
+    last = np.concatenate([line[1:] != line[:-1], [True]])
+    bad = np.unique(line[last & (winding != 0)])
+    keep = np.flatnonzero(same & (winding[:-1] != 0) & ~np.isin(line[:-1], bad))
+    return Lengths(line[keep], z[keep], z[keep + 1], winding[keep])
+
+
+def self_overlap(mesh: TriMesh, side: int) -> Difference:
+    """Share of a body's volume that its own surface wraps other than once."""
+    points = columns(mesh.bounds_mm, side)
+    got = inside_lengths(mesh, points)
+    size = got.top - got.bottom
+    sound = float(size[got.winding > 0].sum())
+    wrong = np.where(got.winding == 1, 0.0, size * np.abs(got.winding - (got.winding > 0)))
+    return _difference(wrong, sound, got.line, (got.top + got.bottom) / 2, points)
+
+
+def union_error(bodies: Sequence[TriMesh], united: TriMesh, side: int) -> Difference:
+    """Share by which the united body differs from the bodies along the same lines."""
+    points = columns(united.bounds_mm, side)
+    pieces = [inside_lengths(b, points) for b in bodies]
+    line = np.concatenate([p.line[p.winding > 0] for p in pieces])
+    bottom = np.concatenate([p.bottom[p.winding > 0] for p in pieces])
+    top = np.concatenate([p.top[p.winding > 0] for p in pieces])
+    ones = np.ones(len(line), dtype=np.int64)
+    got = inside_lengths(united, points)
+    solid = got.winding > 0
+    want = _pieces(np.r_[line, line], np.r_[bottom, top], np.r_[ones, -ones])
+    n = len(points)
+    want_mm = np.bincount(want.line, weights=want.top - want.bottom, minlength=n)
+    got_mm = np.bincount(
+        got.line[solid], weights=(got.top - got.bottom)[solid], minlength=n
+    )
+    middle = np.bincount(
+        want.line, weights=(want.top + want.bottom) / 2, minlength=n
+    ) / np.maximum(np.bincount(want.line, minlength=n), 1)
+    return _difference(
+        np.abs(want_mm - got_mm), float(want_mm.sum()), np.arange(n), middle, points
+    )
+
+
+def _difference(
+    wrong: Floats, sound: float, line: np.ndarray, height: Floats, points: Floats
+) -> Difference:
+    if len(wrong) == 0 or sound <= 0:
+        return Difference(0.0, (0.0, 0.0, 0.0))
+    worst = int(np.argmax(wrong))
+    x, y = points[line[worst]]
+    return Difference(float(wrong.sum()) / sound, (float(x), float(y), float(height[worst])))

@@ -1,0 +1,101 @@
+"""Triangle meshes: plain frozen data that every room passes around."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pourwright.errors import MeshError
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class TriMesh:
+    """Triangles over shared vertices.
+
+    vertices : (n, 3) float64, mm, standing frame.
+    faces : (m, 3) int64 vertex numbers, counter-clockwise seen from outside the solid.
+    name : what the user calls it (object or file name); only for messages.
+    """
+
+    vertices: Floats
+    faces: Ints
+    name: str = field(default="mesh")
+
+    @property
+    def bounds_mm(self) -> Floats:
+        """Lowest and highest corner, (2, 3)."""
+        return np.array([self.vertices.min(axis=0), self.vertices.max(axis=0)])
+
+    @property
+    def diagonal_mm(self) -> float:
+        """Length of the bounding box's diagonal."""
+        low, high = self.bounds_mm
+        return float(np.linalg.norm(high - low))
+
+    @property
+    def volume_mm3(self) -> float:
+        """Signed volume by the divergence theorem; exact for a closed surface."""
+        return signed_volume_mm3(self.vertices, self.faces)
+
+    def moved(self, offset: Floats) -> TriMesh:
+        """Return this mesh shifted by `offset`, (3,) mm."""
+        return TriMesh(self.vertices + offset, self.faces, self.name)
+
+
+def tri_mesh(vertices: object, faces: object, name: str = "mesh") -> TriMesh:
+    """Check array-likes and return them as a TriMesh of contiguous float64 and int64.
+
+    Raises MeshError for wrong shapes, for no triangles, for coordinates that are not finite and
+    for vertex numbers out of range.
+    """
+    try:
+        v = np.ascontiguousarray(vertices, dtype=np.float64)
+        f = np.ascontiguousarray(faces, dtype=np.int64)
+    except (TypeError, ValueError) as error:
+        raise MeshError(f"'{name}' is not a mesh: {error}", hint="give numbers") from error
+    if v.ndim != 2 or v.shape[1] != 3 or f.ndim != 2 or f.shape[1] != 3:
+        raise MeshError(
+            f"'{name}' is not a triangle mesh: vertices {v.shape}, faces {f.shape}",
+            hint="give vertices (n, 3) and triangles (m, 3)",
+        )
+    if len(f) == 0 or len(v) == 0:
+        raise MeshError(
+            f"'{name}' has no triangles", hint="give a model with a surface", kind="empty"
+        )
+    if f.min() < 0 or f.max() >= len(v):
+        raise MeshError(
+            f"'{name}' names vertex {f.max() if f.min() >= 0 else f.min()} but has {len(v)}",
+            hint="the file is damaged; export it again",
+        )
+    bad = ~np.isfinite(v).all(axis=1)
+    bad &= np.isin(np.arange(len(v)), f) if bad.any() else False
+    if bad.any():
+        raise MeshError(
+            f"'{name}' has {int(bad.sum())} vertices whose coordinates are not finite numbers, "
+            f"the first is vertex {int(np.flatnonzero(bad)[0])}",
+            hint="delete them or export the model again",
+            kind="not_finite",
+        )
+    return TriMesh(v, f, name)
+
+
+def signed_volume_mm3(vertices: Floats, faces: Ints) -> float:
+    """Signed volume of a closed surface, mm3, summed about its centre to keep digits."""
+    v = vertices - (vertices.min(axis=0) + vertices.max(axis=0)) / 2
+    a, b, c = v[faces[:, 0]], v[faces[:, 1]], v[faces[:, 2]]
+    return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6.0)
+
+
+def concatenate(meshes: list[TriMesh], name: str = "mesh") -> TriMesh:
+    """Return the meshes side by side as one, without joining anything."""
+    starts = np.cumsum([0] + [len(m.vertices) for m in meshes[:-1]])
+    return TriMesh(
+        np.concatenate([m.vertices for m in meshes]),
+        np.concatenate([m.faces + s for m, s in zip(meshes, starts, strict=True)]),
+        name,
+    )

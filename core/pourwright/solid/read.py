@@ -1,0 +1,141 @@
+"""Model files in, meshes in millimetres out, through trimesh's readers."""
+
+from __future__ import annotations
+
+import io
+import logging
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+
+from pourwright.errors import InputError, MeshError
+from pourwright.solid.mesh import TriMesh, tri_mesh
+from pourwright.solid.solid import Finding
+
+MM_PER_UNIT = {"micron": 0.001, "mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
+
+# 3MF spells units out (3MF Core 1.3, model unit); trimesh passes the words on.
+_LONG_NAMES = {
+    "micron": "micron", "millimeter": "mm", "millimeters": "mm", "centimeter": "cm",
+    "centimeters": "cm", "meter": "m", "meters": "m", "inch": "in", "inches": "in",
+    "foot": "ft", "feet": "ft",
+}
+_FORMATS = {".stl", ".obj", ".ply", ".3mf", ".glb"}
+
+
+def read_models(
+    paths: Sequence[Path], unit: str | None = None
+) -> tuple[list[TriMesh], list[Finding]]:
+    """Read model files as meshes in mm, with findings on their units.
+
+    unit : one of `MM_PER_UNIT` for every file, or None: 3MF and GLB say their own unit, and files
+    that cannot (STL, OBJ, PLY) are taken as millimetres, which the findings say.
+
+    Raises InputError for files that are missing, of another format, empty or damaged, and
+    MeshError for models without triangles or with coordinates that are not finite.
+    """
+    if unit is not None and unit not in MM_PER_UNIT:
+        raise InputError(
+            f"There is no unit '{unit}'", hint="choose one of " + ", ".join(MM_PER_UNIT)
+        )
+    meshes: list[TriMesh] = []
+    findings: list[Finding] = []
+    for path in paths:
+        check_model_path(path)
+        found, stated = _load(path)
+        used, note = _choose_unit(path, stated, unit)
+        findings.append(note)
+        scale = MM_PER_UNIT[used]
+        meshes += [TriMesh(m.vertices * scale, m.faces, m.name) for m in found]
+    return meshes, findings
+
+
+def check_model_path(path: Path) -> None:
+    """Raise InputError unless `path` is a file of a format that can be read."""
+    if path.is_dir():
+        raise InputError(f"{path} is a folder", hint="give a model file")
+    if not path.exists():
+        raise InputError(f"There is no file {path}", hint="check the name")
+    if path.suffix.lower() not in _FORMATS:
+        raise InputError(
+            f"{path} is of no format that can be read", hint="give STL, OBJ, PLY, 3MF or GLB"
+        )
+
+
+def _load(path: Path) -> tuple[list[TriMesh], str | None]:
+    import trimesh
+
+    logging.getLogger("trimesh").setLevel(logging.CRITICAL)
+    kind = path.suffix.lower()[1:]
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise InputError(
+            f"{path} cannot be read: {error.strerror}", hint="check its rights"
+        ) from error
+    if not data:
+        raise InputError(f"{path} is empty", hint="export the model again")
+    if kind == "stl":
+        _check_stl(path, data)
+    try:
+        with np.errstate(all="ignore"):
+            scene = trimesh.load_scene(
+                io.BytesIO(data), file_type=kind, process=False, maintain_order=True
+            )
+            parts = [g for g in scene.dump(concatenate=False) if hasattr(g, "faces")]
+    except MemoryError:
+        raise
+    except Exception as error:  # readers raise whatever their parser stumbles over
+        raise InputError(
+            f"{path} cannot be read as {kind.upper()}: {type(error).__name__} {error}".strip(),
+            hint="export the model again",
+        ) from error
+    # glTF 2.0, section 3.4: metres, +Y up; here +Z is up.
+    turn = np.array([[1.0, 0, 0], [0, 0, -1.0], [0, 1.0, 0]]) if kind == "glb" else np.eye(3)
+    many = len(parts) > 1
+    meshes = []
+    for number, part in enumerate(parts, start=1):
+        label = part.metadata.get("name") if many else None
+        name = f"{path.name}:{label or number}" if many else path.name
+        if len(part.faces):
+            meshes.append(tri_mesh(np.asarray(part.vertices) @ turn.T, part.faces, name))
+    if not meshes:
+        raise MeshError(f"{path} has no triangles", hint="export the model again", kind="empty")
+    stated = "m" if kind == "glb" else None
+    if kind == "3mf":
+        stated = _LONG_NAMES.get(str(scene.units or "millimeter").lower())
+    return meshes, stated
+
+
+def _check_stl(path: Path, data: bytes) -> None:
+    """Tell text from binary by length, as the format gives no other sure sign."""
+    if len(data) >= 84:
+        count = int.from_bytes(data[80:84], "little")
+        if len(data) == 84 + 50 * count:
+            if count == 0:
+                raise MeshError(f"{path} has no triangles", hint="export it again", kind="empty")
+            return
+    head = data[:512].lstrip().lower()
+    if head.startswith(b"solid") and b"facet" in data[:4096].lower():
+        if b"endsolid" not in data[-512:].lower():
+            raise InputError(f"{path} is cut short", hint="export the model again")
+        return
+    if len(data) >= 84 and b"\0" in data[:4096]:
+        raise InputError(
+            f"{path} is cut short or no STL: {len(data)} bytes, where its header promises "
+            f"{84 + 50 * int.from_bytes(data[80:84], 'little')}",
+            hint="export the model again",
+        )
+    raise InputError(f"{path} is no STL file", hint="export the model again")
+
+
+def _choose_unit(path: Path, stated: str | None, asked: str | None) -> tuple[str, Finding]:
+    if asked is not None:
+        other = f", though the file says {stated}" if stated and stated != asked else ""
+        return asked, Finding("unit_given", f"{path.name} read in {asked} as asked{other}")
+    if stated is not None:
+        return stated, Finding("unit_stated", f"{path.name} says its unit: {stated}")
+    return "mm", Finding(
+        "unit_assumed", f"{path.name} says no unit: read in mm; if that is wrong, say the unit"
+    )
