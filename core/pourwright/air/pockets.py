@@ -104,7 +104,8 @@ def read_pockets(surface: Surface, tree: JoinTree, openings: Ints) -> AirReport:
     tol = surface.tolerance_mm
     groups, saddles = _closed_groups(tree, openings, tol)
     pocket_of_climb = np.full(len(tree.peaks), OUTSIDE, dtype=np.int64)
-    tops, kept = [], []
+    tops: list[int] = []
+    kept: list[float] = []
     for group, saddle in zip(groups, saddles, strict=True):
         members = np.asarray(group)
         top = int(members[np.argmax(tree.heights[tree.peaks[members]])])

@@ -21,7 +21,8 @@ def pocket_shapes(
     """Return the air of each pocket as a closed mesh, standing frame, mm.
 
     mesh : the closed surface the pockets were found in. pockets : peak and saddle height of each.
-    Pockets flatter than a ten-thousandth of a millimetre come as an empty mesh.
+    Pockets that touch along an edge may be drawn as one; pockets flatter than a ten-thousandth
+    of a millimetre come as an empty mesh.
     """
     direction = unit_vector(up)
     result: list[TriMesh] = []
@@ -34,8 +35,9 @@ def pocket_shapes(
             result.append(TriMesh(np.empty((0, 3)), np.empty((0, 3), np.int64), name))
             continue
         if level not in by_level:
-            by_level[level] = boolean.above(mesh, direction, level)
-        parts = [p for p in by_level[level] if p.volume_mm3 > 0]
+            above = boolean.above(mesh, direction, level)
+            by_level[level] = [p for p in above if p.volume_mm3 > 0]
+        parts = by_level[level]
         distance = [_squared_distance(p, np.asarray(peak)) for p in parts]
         part = parts[int(np.argmin(distance))]
         result.append(tri_mesh(part.vertices, part.faces, name))

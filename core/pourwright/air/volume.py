@@ -42,4 +42,4 @@ def volumes_above(
         one = (a - s) ** 3 / (3 * (a - b) * (a - c))
     height = np.where(c >= s, mean, np.where(b > s, two, np.where(a > s, one, 0.0)))
     factor = surface.area_vectors[chosen] @ tree.up / 2
-    return np.bincount(of_face, weights=factor * height, minlength=n)
+    return np.bincount(of_face, weights=factor * height, minlength=n).astype(np.float64)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from pourwright.checks import check_direction, check_number
 from pourwright.errors import InputError
-from pourwright.shop.process import PROCESSES, Process
+from pourwright.shop.process import DEFAULT_PROCESS, Process
 from pourwright.shop.resin import MARGIN_RANGE, resin_named
 from pourwright.sprue.settings import BaseSettings, FunnelSettings
 from pourwright.vents.settings import VentSettings
@@ -25,7 +25,7 @@ class Job:
     """
 
     up: tuple[float, float, float] = (0.0, 0.0, -1.0)
-    process: Process = PROCESSES["pressure"]
+    process: Process = DEFAULT_PROCESS
     material: str = "polyurethane"
     margin: float = 0.10
     base: BaseSettings = field(default_factory=BaseSettings)

@@ -64,6 +64,10 @@ PROCESSES: dict[str, Process] = {
     )
 }
 
+# Fast resin under vacuum and then pressure is what the trade does to small runs. Common practice,
+# no source.
+DEFAULT_PROCESS = PROCESSES["vacuum_pressure"]
+
 
 def process_named(name: str) -> Process:
     """Return the process of that name; InputError lists the names there are."""

@@ -8,18 +8,18 @@ from pourwright.solid.mesh import Floats, TriMesh
 
 
 def board_rotation(up: Floats) -> Floats:
-    """Return the (3, 3) rotation R that turns the pour direction down: R @ up == (0, 0, -1).
+    """Return a (3, 3) rotation R that turns the pour direction down: R @ up == (0, 0, -1).
 
-    It is the smallest such turn; with the default direction, minus Z, it is exactly the identity.
+    With the default direction, minus Z, it is exactly the identity.
     """
     x, y, z = (float(c) for c in up / np.linalg.norm(up))
-    if z <= -1 + 1e-15:
-        return np.eye(3)
-    if z >= 1 - 1e-15:
-        return np.diag([1.0, -1.0, -1.0])
+    if z > 0:  # turned over first, as Rodrigues' formula loses its digits near a half turn
+        over = np.diag([1.0, -1.0, -1.0])
+        return board_rotation(over @ np.array([x, y, z])) @ over
     # Rodrigues' formula for the turn about up x (0, 0, -1).
-    k = np.array([[0, 0, -x], [0, 0, -y], [x, y, 0]])
-    return np.eye(3) + k + k @ k / (1 - z)
+    k = np.array([[0, 0, x], [0, 0, y], [-x, -y, 0]])
+    result: Floats = np.eye(3) + k + k @ k / (1 - z)
+    return result
 
 
 def rotated(mesh: TriMesh, rotation: Floats) -> TriMesh:

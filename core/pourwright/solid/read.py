@@ -83,7 +83,7 @@ def _load(path: Path) -> tuple[list[TriMesh], str | None]:
             scene = trimesh.load_scene(
                 io.BytesIO(data), file_type=kind, process=False, maintain_order=True
             )
-            parts = [g for g in scene.dump(concatenate=False) if hasattr(g, "faces")]
+            parts = [g for g in scene.dump() if isinstance(g, trimesh.Trimesh)]
     except MemoryError:
         raise
     except Exception as error:  # readers raise whatever their parser stumbles over
@@ -99,7 +99,8 @@ def _load(path: Path) -> tuple[list[TriMesh], str | None]:
         label = part.metadata.get("name") if many else None
         name = f"{path.name}:{label or number}" if many else path.name
         if len(part.faces):
-            meshes.append(tri_mesh(np.asarray(part.vertices) @ turn.T, part.faces, name))
+            corners = np.asarray(part.vertices) @ turn.T
+            meshes.append(tri_mesh(corners, part.faces, name))
     if not meshes:
         raise MeshError(f"{path} has no triangles", hint="export the model again", kind="empty")
     stated = "m" if kind == "glb" else None

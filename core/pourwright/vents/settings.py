@@ -27,6 +27,7 @@ class VentSettings:
 
     def __post_init__(self) -> None:
         check_number("vents.diameter_mm", self.diameter_mm, 0.3, 20.0)
+        check_number("vents.least_diameter_mm", self.least_diameter_mm, 0.3, 20.0)
         check_number("vents.web_mm", self.web_mm, 0.1, 50.0)
         check_number("vents.overlap_mm", self.overlap_mm, 0.05, 10.0)
 

@@ -1,0 +1,50 @@
+# `make demo` and `make test` set up all they need in folders that git ignores.
+PYTHON ?= $(shell command -v python3.11 || command -v python3)
+BLENDERS := 4.2 4.5 5.0
+VENV := .venv
+PY := $(VENV)/bin/python
+BLENDER_GUI ?= ../shared/tools/blender-gui
+
+# The bpy wheel of each Blender and the numpy that Blender ships.
+BPY_4.2 := bpy==4.2.23 numpy==1.24.3
+BPY_4.5 := bpy==4.5.15 numpy==1.26.4
+BPY_5.0 := bpy==5.0.1 numpy==1.26.4
+
+.PHONY: demo test check extension gui pictures clean system
+
+demo: $(VENV)/.ready
+	$(PY) -m blend_demo --out demo-out
+
+test: $(VENV)/.ready $(BLENDERS:%=.venv-%/.ready)
+	POURWRIGHT_BPY_PYTHONS="$(foreach b,$(BLENDERS),$(CURDIR)/.venv-$(b)/bin/python)" \
+	  $(PY) -m pytest
+
+check: $(VENV)/.ready
+	$(PY) -m ruff check .
+	$(PY) -m mypy
+	$(VENV)/bin/lint-imports
+
+extension: $(VENV)/.ready
+	$(PY) addon/build.py --out dist
+
+# Windowed Blender on a virtual screen; takes the screenshots of the guide.
+gui: extension
+	$(BLENDER_GUI) -o gui-out -u 1.2 -z dist/pourwright-*.zip tests/gui/first_cast.py
+
+pictures: $(VENV)/.ready
+	$(PY) -m blend_demo --out demo-out --pictures docs/pictures
+
+$(VENV)/.ready: pyproject.toml .ci/system-packages
+	sh .ci/system-packages "$(PYTHON)"
+	"$(PYTHON)" -m venv $(VENV)
+	$(PY) -m pip install --quiet --disable-pip-version-check --editable ".[dev,blender]"
+	touch $@
+
+.venv-%/.ready: Makefile .ci/system-packages
+	sh .ci/system-packages "$(PYTHON)"
+	"$(PYTHON)" -m venv .venv-$*
+	.venv-$*/bin/python -m pip install --quiet --disable-pip-version-check $(BPY_$*)
+	touch $@
+
+clean:
+	rm -rf $(VENV) $(BLENDERS:%=.venv-%) build dist demo-out gui-out .cache
