@@ -194,6 +194,13 @@ class TestRefusals:
             "open_boundary", "non_manifold_edge"
         )
 
+    def test_one_wild_vertex_does_not_make_all_else_near(self):
+        """The welding tolerance must not grow with it until holes are drawn shut."""
+        vertices = np.array(BALL.triangles.reshape(-1, 3))
+        vertices[0] = 1e30
+        soup = tri_mesh(vertices, np.arange(len(vertices)).reshape(-1, 3))
+        assert self.refused(soup).kind == "open_boundary"
+
     def test_one_sided_strip(self):
         """A closed surface with one side only: Boy-like triangulation of the projective plane."""
         faces = [(0, 1, 2), (0, 2, 3), (0, 3, 4), (0, 4, 5), (0, 5, 1),

@@ -125,6 +125,7 @@ def binary_stl(count: int, *, cut: int = 0, header: bytes = b"\0" * 80) -> bytes
         ("text.stl", b"once upon a time there was a heron\n" * 50),
         ("cut.stl", b"solid x\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\n"),
         ("text.obj", b"once upon a time\n" * 9),
+        ("flat_land.obj", b"v 1\nv 2\nv 3\nf 1 2 3\n"),
         ("text.ply", b"once upon a time\n" * 9),
         ("text.3mf", b"once upon a time\n" * 9),
         ("zip.3mf", b"PK\x03\x04 but not for long"),

@@ -26,7 +26,7 @@ from typing import Any
 from pourwright.checks import check_direction, check_number, check_table, check_text
 from pourwright.errors import InputError
 from pourwright.plan.job import Job
-from pourwright.shop.process import Process, process_named
+from pourwright.shop.process import DEFAULT_PROCESS, Process, process_named
 from pourwright.shop.resin import MARGIN_RANGE
 from pourwright.sprue.settings import BASE_KINDS, BaseSettings, FunnelSettings
 from pourwright.vents.settings import VentSettings
@@ -86,7 +86,7 @@ def parse_job(text: str) -> Job:
         values["material"] = check_text("pour.material", pour["material"])
     if "margin" in pour:
         values["margin"] = check_number("pour.margin", pour["margin"], *MARGIN_RANGE)
-    process = Job.process
+    process = DEFAULT_PROCESS
     if "process" in pour:
         process = process_named(check_text("pour.process", pour["process"]))
     values["process"] = _process(data.get("process", {}), process)

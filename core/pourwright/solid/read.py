@@ -99,8 +99,8 @@ def _load(path: Path) -> tuple[list[TriMesh], str | None]:
         label = part.metadata.get("name") if many else None
         name = f"{path.name}:{label or number}" if many else path.name
         if len(part.faces):
-            corners = np.asarray(part.vertices) @ turn.T
-            meshes.append(tri_mesh(corners, part.faces, name))
+            mesh = tri_mesh(part.vertices, part.faces, name)
+            meshes.append(TriMesh(mesh.vertices @ turn.T, mesh.faces, name))
     if not meshes:
         raise MeshError(f"{path} has no triangles", hint="export the model again", kind="empty")
     stated = "m" if kind == "glb" else None

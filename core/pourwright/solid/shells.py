@@ -37,12 +37,7 @@ def closed_shells(mesh: TriMesh) -> Shells:
     vertices, faces = weld.weld_exact(mesh.vertices, mesh.faces)
     faces = weld.drop_collapsed(faces)
     if len(faces) == 0:
-        raise MeshError(
-            f"'{mesh.name}' has only triangles without area",
-            hint="give a solid model",
-            at_mm=mesh.bounds_mm.mean(axis=0),
-            kind="zero_thickness",
-        )
+        raise _flat(mesh)
     single = weld.drop_repeated(faces)
     if len(single) < len(faces):
         gone = len(faces) - len(single)
@@ -53,6 +48,8 @@ def closed_shells(mesh: TriMesh) -> Shells:
     twin = topology.twins(vertices, faces)
     if (twin == topology.NONE).any():
         vertices, faces, twin = _mend_small_gaps(mesh, vertices, faces, twin, findings)
+        if len(faces) == 0:
+            raise _flat(mesh)
     if (twin == topology.NONE).any():
         faces, twin = _turn_faces(mesh, vertices, faces, findings)
     vertices, faces, _ = topology.unweld(vertices, faces, twin)
@@ -67,12 +64,7 @@ def closed_shells(mesh: TriMesh) -> Shells:
         else:
             shells.append(part)
     if not shells:
-        raise MeshError(
-            f"'{mesh.name}' is flat: it encloses no volume",
-            hint="give it thickness",
-            at_mm=mesh.bounds_mm.mean(axis=0),
-            kind="zero_thickness",
-        )
+        raise _flat(mesh)
     return Shells(tuple(shells), tuple(findings))
 
 
@@ -148,6 +140,15 @@ def _containment(shells: tuple[TriMesh, ...]) -> np.ndarray:
     return inside
 
 
+def _flat(mesh: TriMesh) -> MeshError:
+    return MeshError(
+        f"'{mesh.name}' is flat: it encloses no volume",
+        hint="give it thickness",
+        at_mm=mesh.bounds_mm.mean(axis=0),
+        kind="zero_thickness",
+    )
+
+
 def _split(
     vertices: Floats, faces: Ints, count: int, label: Ints, name: str
 ) -> list[TriMesh]:
@@ -173,9 +174,12 @@ def _mend_small_gaps(
 ) -> tuple[Floats, Ints, Ints]:
     """Weld boundary vertices that miss each other by rounding only."""
     loose = np.flatnonzero(twin == topology.NONE)
-    rim = np.unique(np.concatenate([faces.ravel()[loose],
-                                    np.roll(faces, -1, axis=1).ravel()[loose]]))
-    near_v, near_f = weld.weld_near(vertices, faces, rim, _NEAR * mesh.diagonal_mm)
+    start, end = faces.ravel()[loose], np.roll(faces, -1, axis=1).ravel()[loose]
+    rim = np.unique(np.concatenate([start, end]))
+    # Far below the length of the open edges themselves, else holes would be drawn shut.
+    short = float(np.percentile(np.linalg.norm(vertices[start] - vertices[end], axis=1), 10))
+    tolerance = min(_NEAR * mesh.diagonal_mm, 0.1 * short)
+    near_v, near_f = weld.weld_near(vertices, faces, rim, tolerance)
     if len(near_v) == len(vertices):
         return vertices, faces, twin
     near_f = weld.drop_repeated(weld.drop_collapsed(near_f))
@@ -183,7 +187,7 @@ def _mend_small_gaps(
         Finding(
             "near_vertices",
             f"'{mesh.name}': {len(vertices) - len(near_v)} vertices on open edges lay within "
-            f"{_NEAR * mesh.diagonal_mm:.2g} mm of another and were joined",
+            f"{tolerance:.2g} mm of another and were joined",
             tuple(vertices[rim[0]]),
         )
     )

@@ -1,0 +1,1 @@
+"""Demo figures and studio pictures, built from code alone."""

@@ -1,0 +1,52 @@
+"""The folder of one pour plan: the master to print, and the plan as data."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import partial
+from pathlib import Path
+
+from pourwright.errors import OutputError
+from pourwright.files.atomic import Writer, write_files
+from pourwright.files.plan_json import plan_to_dict, to_json
+from pourwright.files.stl import write_stl
+from pourwright.files.threemf import write_threemf
+from pourwright.plan.model import PourPlan
+
+PLAN_FILE_NAMES = ("master.3mf", "master.stl", "plan.json")
+
+
+def plan_targets(folder: Path) -> list[Path]:
+    """Return the paths that `write_plan` writes to."""
+    return [folder / name for name in PLAN_FILE_NAMES]
+
+
+def write_plan(
+    plan: PourPlan,
+    folder: Path,
+    force: bool,
+    also: Mapping[Path, bytes] | None = None,
+) -> list[Path]:
+    """Write master.3mf, master.stl and plan.json into the folder, all or none.
+
+    also : further files to write in the same step, by path. The folder is made if need be.
+    Returns the paths written. Raises OutputError when a file exists, unless `force` or the file
+    is empty, and when something cannot be written.
+    """
+    threemf = partial(
+        write_threemf,
+        mesh=plan.master.mesh,
+        up=plan.up,
+        title=f"Casting master of {plan.figure.mesh.name}",
+        description=(f"{len(plan.vents)} vents, {plan.resin.poured_ml:.1f} ml of resin to pour"),
+    )
+    stl = partial(write_stl, mesh=plan.master.mesh)
+    # The data comes last: where it is, the master it describes is complete.
+    contents: dict[Path, Writer | bytes] = dict(
+        zip(plan_targets(folder), (threemf, stl, to_json(plan_to_dict(plan))), strict=True)
+    )
+    for path, content in (also or {}).items():
+        if path in contents:
+            raise OutputError(f"{path} is one of the plan's own files", hint="choose another name")
+        contents[path] = content
+    return write_files(contents, force=force)

@@ -1,0 +1,97 @@
+"""A pour plan made by hand, for tests of files and reports that need no pipeline."""
+
+from __future__ import annotations
+
+import numpy as np
+import trimesh
+
+from pourwright.plan.job import Job
+from pourwright.plan.model import AirCheck, JudgedPocket, Master, PlanWarning, PourPlan
+from pourwright.shop.process import PROCESSES
+from pourwright.shop.resin import mix, resin_named
+from pourwright.solid.mesh import TriMesh, tri_mesh
+from pourwright.solid.solid import Finding, Solid
+from pourwright.vents.settings import Vent
+
+FIGURE_MM3 = 1000.0
+
+
+def box(size=(10.0, 10.0, 10.0), centre=(0.0, 0.0, 0.0), name="box") -> TriMesh:
+    made = trimesh.creation.box(extents=size)
+    made.apply_translation(centre)
+    return tri_mesh(made.vertices, made.faces, name)
+
+
+def lumpy(subdivisions=3, name="lumpy") -> TriMesh:
+    """A closed body without symmetry, off the origin, so that no wrong turn goes unnoticed."""
+    made = trimesh.creation.icosphere(subdivisions=subdivisions, radius=12.3456789)
+    v = made.vertices * (1.0, 1.7, 2.3)
+    v = v + np.stack([0.1 * v[:, 2], 3.0 * np.sin(v[:, 0] / 5.0), 0.02 * v[:, 0] ** 2], axis=1)
+    return tri_mesh(v + (31.0, -47.0, 5.0), made.faces, name)
+
+
+def solid(mesh: TriMesh | None = None) -> Solid:
+    mesh = mesh or box(name="figure.stl")
+    finding = Finding("inverted_shell", "A shell was inside out and was turned", (1.0, 2.0, 3.0))
+    return Solid(mesh, mesh.volume_mm3, 2, 24, 1, (finding, Finding("unit", "No unit is stated")))
+
+
+def pocket(**values) -> JudgedPocket:
+    given: dict[str, object] = {
+        "peak_mm": (1.0, 2.0, -5.0),
+        "peak_height_mm": 5.0,
+        "saddle_height_mm": 3.5,
+        "volume_mm3": 12.5,
+        "component": 0,
+        "residual_diameter_mm": 1.85,
+        "matters": True,
+    }
+    return JudgedPocket(**(given | values))
+
+
+def example_plan(master_mesh: TriMesh | None = None, up=(0.0, 0.0, -1.0), job=None) -> PourPlan:
+    figure, job = solid(), job or Job(process=PROCESSES["pressure"])
+    mesh = master_mesh or lumpy(name="master")
+    parts = {"figure": FIGURE_MM3, "base": 500.0, "vents": 20.25, "gates": 0.0, "funnel": 100.0}
+    filled = 7.5
+    overlap = sum(parts.values()) + filled - mesh.volume_mm3
+    master = Master(mesh, mesh.volume_mm3, True, parts, overlap, filled)
+    path = ((1.0, 2.0, -5.0), (1.0, 8.0, -9.0), (1.0, 8.0, -30.0))
+    vent = Vent(
+        kind="rod", path_mm=path, diameter_mm=1.5, length_mm=28.2111, web_mm=2.0, serves=(0, 1)
+    )  # fmt: skip
+    return PourPlan(
+        job=job,
+        up=up,
+        figure=figure,
+        pockets=(
+            pocket(),
+            pocket(matters=False, volume_mm3=1.25e-7, residual_diameter_mm=0.004),
+            pocket(saddle_height_mm=None, component=1),
+        ),
+        vents=(vent,),
+        pockets_after=(pocket(matters=False, volume_mm3=1e-5, residual_diameter_mm=0.0171),),
+        master=master,
+        base=box(centre=(0, 0, -10)),
+        funnel=None,
+        vent_meshes=(),
+        board_height_mm=30.0,
+        resin=mix(resin_named(job.material), 45.0, job.margin),
+        warnings=(
+            PlanWarning("no_opening", "A part of the cavity has no opening", (0.0, 0.0, 1.0), True),
+            PlanWarning("pot_life", "The pot life is short"),
+        ),
+    )
+
+
+def example_check(pockets=None) -> AirCheck:
+    process = PROCESSES["pressure"]
+    return AirCheck(
+        up=(0.0, 0.0, -1.0),
+        process_name=process.name,
+        residual_factor=process.residual_factor,
+        visible_defect_mm=process.visible_defect_mm,
+        figure=solid(),
+        openings_mm=((0.0, 0.0, -5.0),),
+        pockets=(pocket(),) if pockets is None else pockets,
+    )
