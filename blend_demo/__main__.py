@@ -31,7 +31,7 @@ JOB = Path(__file__).with_name("heron.toml")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the demo; returns the exit status of the plan."""
+    """Run the demo; returns 0 when everything was made, also where the plan left a decision."""
     parser = argparse.ArgumentParser(prog="blend_demo", description=__doc__.splitlines()[0])
     parser.add_argument("--out", type=Path, default=Path("demo-out"), help="folder for the results")
     parser.add_argument("--pictures", type=Path, help="folder for the guide's pictures as well")
@@ -58,7 +58,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         options.pictures.mkdir(parents=True, exist_ok=True)
         draw(plan, options.pictures / "heron.png", "three_quarter")
         draw(plan, options.pictures / "heron_back.png", "three_quarter_back")
-    return status
+    if status == 1:
+        print("\nThe plan leaves something to decide, see the warnings above (exit status 1).")
+    return 0
 
 
 def draw(plan: PourPlan, path: Path, view: str) -> None:
@@ -74,6 +76,7 @@ def draw(plan: PourPlan, path: Path, view: str) -> None:
         [(name, m.vertices, m.faces.astype(np.int32), rgba) for name, m, rgba in items],
         path,
         view=view,
+        samples=16,
     )
 
 

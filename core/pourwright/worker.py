@@ -43,8 +43,8 @@ DONE, UNDECIDED, REFUSED = 0, 1, 2
 GRACE_S = 2.0
 # Lines of progress are cheap to write and dear to read: ten a second are plenty.
 PROGRESS_EVERY_S = 0.1
-# Pockets are drawn largest first up to this many; the rest is too small to be seen.
-MAX_POCKET_SHAPES = 200
+# Shapes take time: pockets that matter are drawn, and the largest few of those that do not.
+MAX_SHAPES_THAT_MATTER, MAX_SMALL_SHAPES = 200, 12
 # A mesh that came back from single precision is called unchanged within these.
 SAME_VOLUME_SHARE, SAME_BOUNDS_MM = 1e-4, 0.01
 PA_PER_KPA = 1000.0
@@ -200,14 +200,13 @@ def _united_without_vents(plan: Any) -> Any:
 def _pocket_parts(
     role: str, title: str, mesh: Any, up: Sequence[float], pockets: Sequence[Any]
 ) -> list[Part]:
-    """Return drawable shapes of the largest pockets that have an opening below them."""
+    """Return drawable shapes of pockets, in the order of their numbers."""
     from pourwright.air.shapes import pocket_shapes
 
-    chosen = sorted(
-        (i for i, p in enumerate(pockets) if p.saddle_height_mm is not None),
-        key=lambda i: -pockets[i].volume_mm3,
-    )[:MAX_POCKET_SHAPES]
-    chosen.sort()
+    largest = sorted(range(len(pockets)), key=lambda i: -pockets[i].volume_mm3)
+    matter = [i for i in largest if pockets[i].matters][:MAX_SHAPES_THAT_MATTER]
+    small = [i for i in largest if not pockets[i].matters][:MAX_SMALL_SHAPES]
+    chosen = sorted(matter + small)
     places = [(pockets[i].peak_mm, pockets[i].saddle_height_mm) for i in chosen]
     shapes = pocket_shapes(mesh, up, places)
     return [
@@ -218,7 +217,7 @@ def _pocket_parts(
 
 
 def _export(job: Json, meshes: list[Any], progress: Progress) -> Result:
-    from pourwright.files.atomic import write_files
+    from pourwright.files.atomic import Writer, write_files
     from pourwright.files.plan_json import to_json
     from pourwright.files.stl import write_stl
     from pourwright.files.threemf import write_threemf
@@ -228,7 +227,7 @@ def _export(job: Json, meshes: list[Any], progress: Progress) -> Result:
     if _was_edited(plan, mesh):
         mesh, plan = _checked_again(plan, mesh, part_of(progress, 0.1, 0.5))
     volume_ml = plan["master"]["volume_mm3"] / 1000.0
-    writers = {
+    writers: dict[str, Writer | bytes] = {
         "master.3mf": partial(
             write_threemf,
             mesh=mesh,
