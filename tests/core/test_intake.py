@@ -104,8 +104,17 @@ def test_bodies_that_touch(shift):
     mesh = together(BLOCK, other)
     mesh.merge_vertices()
     solid = intake([as_mesh(mesh)])
-    assert solid.volume_mm3 == pytest.approx(2000, rel=1e-12)
-    assert solid.parts == (1 if shift == (10, 0, 0) else 2)
+    welded = trimesh.Trimesh(solid.mesh.vertices, solid.mesh.faces)
+    assert welded.is_watertight
+    if shift == (10, 0, 0):
+        assert solid.volume_mm3 == pytest.approx(2000, rel=1e-12)
+        assert solid.parts == 1
+    else:
+        assert solid.volume_mm3 == pytest.approx(2000, rel=1e-3)
+        assert solid.parts == 2
+        assert "touching" in kinds(solid)
+        assert min(np.linalg.norm(np.array(f.at_mm) - (10, 10, c)) for f in solid.findings
+                   if f.kind == "touching" for c in (0, 10)) < 1e-9
 
 
 def test_a_triangle_soup_is_welded():

@@ -79,6 +79,13 @@ def test_automatic_size_holds_the_feet_and_the_centre_of_mass(kind):
     assert high[0] >= 27 + 3  # the centre of mass lies near x = 29
 
 
+@pytest.mark.parametrize("kind", BASE_KINDS)
+def test_automatic_size_holds_the_funnel_under_a_thin_figure(kind):
+    needle = as_mesh(box((-0.5, -0.5, 0), (0.5, 0.5, 40)))
+    sprue = build_sprue(needle, BaseSettings(kind, margin_mm=0), FunnelSettings())
+    assert (np.ptp(sprue.base.bounds_mm, axis=0)[:2] >= 12 - 1e-9).all()
+
+
 def test_the_figure_sinks_in_by_the_embed_depth():
     sprue = build_sprue(FIGURE, BaseSettings(embed_mm=1.5, height_mm=7), FunnelSettings())
     assert sprue.top_z_mm == pytest.approx(1.5)

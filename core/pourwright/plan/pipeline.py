@@ -23,6 +23,7 @@ from pourwright.progress import Progress, part, silent
 from pourwright.shop.process import Process
 from pourwright.shop.resin import mix, resin_named
 from pourwright.solid import boolean
+from pourwright.solid.contacts import open_contacts
 from pourwright.solid.frames import board_rotation, rotated
 from pourwright.solid.mesh import Floats, Ints, TriMesh
 from pourwright.solid.solid import Solid
@@ -92,6 +93,7 @@ def plan_pour(solid: Solid, job: Job, progress: Progress = silent) -> PourPlan:
     if vents.bodies:
         mesh, more = boolean.without_voids(boolean.union([sprued, *vents.bodies], "master"), voids)
         filled += more
+    mesh, _ = open_contacts(mesh)
     master = account(mesh, filled, solid.mesh, base, funnel, vents.bodies)
     progress(0.8, "Proving that no air is left")
     after, _ = _air_of(master.mesh, up)

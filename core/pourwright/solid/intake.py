@@ -9,6 +9,7 @@ import numpy as np
 from pourwright.errors import MeshError
 from pourwright.progress import Progress, silent
 from pourwright.solid import boolean
+from pourwright.solid.contacts import GAP_MM, open_contacts
 from pourwright.solid.crosscheck import self_overlap, union_error
 from pourwright.solid.mesh import TriMesh, tri_mesh
 from pourwright.solid.shells import bodies, closed_shells
@@ -62,6 +63,16 @@ def intake(
             hint="look for faces that cross each other there",
             at_mm=wrong.at_mm,
             kind="union_mismatch",
+        )
+    united, touching = open_contacts(united)
+    if touching:
+        notes.append(
+            Finding(
+                "touching",
+                f"The figure touches itself along edges or at corners only, at {len(touching)} "
+                f"vertices; they were drawn {GAP_MM} mm apart",
+                touching[0],
+            )
         )
     solid = _describe(united, shell_count, sum(len(m.faces) for m in meshes), notes)
     progress(1.0, "Figure is one solid")

@@ -51,7 +51,7 @@ def build_sprue(figure: TriMesh, base: BaseSettings, funnel: FunnelSettings) -> 
     Raises InputError for sizes that make no body.
     """
     outline = _OUTLINES[base.kind]
-    foot = _foot(figure, base)
+    foot = _foot(figure, base, funnel)
     top = float(figure.bounds_mm[0, 2]) + base.embed_mm
     rim = top - base.height_mm
     spread = base.height_mm * np.tan(np.radians(base.draft_deg))
@@ -83,8 +83,8 @@ def build_sprue(figure: TriMesh, base: BaseSettings, funnel: FunnelSettings) -> 
     return Sprue(body, cone, board, top)
 
 
-def _foot(figure: TriMesh, base: BaseSettings) -> _Foot:
-    """Top face that holds the feet and the point below the centre of mass."""
+def _foot(figure: TriMesh, base: BaseSettings, funnel: FunnelSettings) -> _Foot:
+    """Top face that holds the feet, the point below the centre of mass, and the funnel's neck."""
     v = figure.vertices
     low, high = v[:, 2].min(), v[:, 2].max()
     feet = v[v[:, 2] <= low + _FOOT_SHARE * (high - low), :2]
@@ -93,11 +93,14 @@ def _foot(figure: TriMesh, base: BaseSettings) -> _Foot:
     (x, y), (half_x, half_y) = (least + most) / 2, (most - least) / 2 + base.margin_mm
     if base.kind == "round_plinth":
         half_x = half_y = float(np.hypot(*(points - [x, y]).T).max()) + base.margin_mm
-        if base.width_mm is not None:
-            half_x = half_y = base.width_mm / 2
-    else:
-        half_x = base.width_mm / 2 if base.width_mm is not None else half_x
-        half_y = base.depth_mm / 2 if base.depth_mm is not None else half_y
+    least = funnel.neck_mm / 2 if funnel.enabled else 0.0
+    half_x, half_y = max(half_x, least), max(half_y, least)
+    if base.width_mm is not None:
+        half_x = base.width_mm / 2
+    if base.kind == "round_plinth":
+        half_y = half_x
+    elif base.depth_mm is not None:
+        half_y = base.depth_mm / 2
     return _Foot(float(x), float(y), float(half_x), float(half_y))
 
 

@@ -1,0 +1,47 @@
+"""Bodies that touch along an edge or at a corner, made to stand a hair apart.
+
+Such a contact is one solid to some programs and two to others, and a printer cannot print it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pourwright.errors import Point
+from pourwright.solid import topology, weld
+from pourwright.solid.mesh import Floats, Ints, TriMesh
+
+GAP_MM = 0.002
+
+
+def open_contacts(mesh: TriMesh) -> tuple[TriMesh, list[Point]]:
+    """Draw touching edges and corners of a closed mesh `GAP_MM` apart, into the body.
+
+    Returns the mesh (the same one where nothing touches) and where the contacts were.
+    """
+    vertices, faces = weld.weld_exact(mesh.vertices, mesh.faces)
+    faces = weld.drop_collapsed(faces)
+    twin = topology.twins(vertices, faces)
+    parted, new_faces, old = topology.unweld(vertices, faces, twin)
+    if len(parted) == len(vertices):
+        return mesh, []
+    shared = np.flatnonzero(np.bincount(old, minlength=len(vertices)) > 1)
+    moving = np.flatnonzero(np.isin(old, shared))
+    inward = -_directions(parted, new_faces, moving)
+    parted = parted.copy()
+    parted[moving] += inward * (GAP_MM / 2)
+    places = [(float(x), float(y), float(z)) for x, y, z in vertices[shared]]
+    return TriMesh(parted, new_faces, mesh.name), places
+
+
+def _directions(vertices: Floats, faces: Ints, chosen: Ints) -> Floats:
+    """Unit outward directions at the chosen vertices, the mean of their faces' normals."""
+    a, b, c = (vertices[faces[:, i]] for i in range(3))
+    normal = np.cross(b - a, c - a)
+    normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
+    total = np.zeros_like(vertices)
+    for i in range(3):
+        np.add.at(total, faces[:, i], normal)
+    picked: Floats = total[chosen]
+    length = np.linalg.norm(picked, axis=1)
+    return picked / np.maximum(length, 1e-300)[:, None]
