@@ -15,6 +15,10 @@ from pourwright.vents.settings import Vent
 _INDENT = "  "
 _MAX_ROWS = 30
 _MM3_PER_ML = 1000.0
+_CAUTION = (
+    "Resin parts can harm: isocyanates are sensitisers. Extraction, gloves, eye protection; stop",
+    "for good if you wheeze. Follow the safety data sheets; this report cannot assess exposure.",
+)
 
 
 def air_report(check: AirCheck, names: Sequence[str]) -> str:
@@ -66,6 +70,7 @@ def plan_report(plan: PourPlan, names: Sequence[str], files: Sequence[Path]) -> 
         f"{_INDENT}part B  {_grams(mix.part_b_g):>9} g   {mix.resin.part_b}",
         f"{_INDENT}Pot life {_minutes(mix.resin.pot_life_min)}. The product's data sheet "
         "overrides these numbers.",
+        *(f"{_INDENT}{line}" for line in _CAUTION),
         "",
         _warnings(plan),
         *(("", "Written") if files else ()),

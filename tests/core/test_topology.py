@@ -1,0 +1,106 @@
+"""Pairing faces round crowded edges, parting contacts, winding, welding."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import trimesh
+from shapes import box, together, turned_in
+
+from pourwright.air.surface import prepare
+from pourwright.solid import TriMesh, topology, weld
+
+
+def welded(*bodies: trimesh.Trimesh) -> tuple[np.ndarray, np.ndarray]:
+    mesh = together(*bodies)
+    return weld.weld_exact(np.array(mesh.vertices, dtype=float), np.array(mesh.faces))
+
+
+def shells(*bodies: trimesh.Trimesh) -> int:
+    vertices, faces = welded(*bodies)
+    twin = topology.twins(vertices, faces)
+    assert (twin != topology.NONE).all()
+    return topology.face_components(twin)[0]
+
+
+CUBE = box((0, 0, 0), (1, 1, 1))
+
+
+@pytest.mark.parametrize(
+    "shift", [(1, 1, 0), (1, 1, 1), (1, 0, 0), (0, 0, 1)], ids=["edge", "corner", "face", "on top"]
+)
+def test_cubes_that_touch_stay_two(shift):
+    """Even where they share a whole face: coincident walls part two bodies."""
+    assert shells(CUBE, box(shift, np.add(shift, 1))) == 2
+
+
+def test_hollows_that_touch_along_an_edge_share_one_wall():
+    """Seen from the inside of the solid the two hollows' walls bound common wedges."""
+    block = box((-5, -5, -5), (7, 7, 7))
+    apart = shells(block, turned_in(CUBE), turned_in(box((3, 3, 0), (4, 4, 1))))
+    touching = shells(block, turned_in(CUBE), turned_in(box((1, 1, 0), (2, 2, 1))))
+    assert apart == 3
+    assert touching == 2
+
+
+def test_four_cubes_round_one_edge():
+    around = [box((x, y, 0), (x + 1, y + 1, 1)) for x, y in ((0, 0), (-1, -1))]
+    assert shells(*around) == 2
+    assert shells(*around, box((0, -1, 0), (1, 0, 1)), box((-1, 0, 0), (0, 1, 1))) == 4
+
+
+@pytest.mark.parametrize("shift", [(1, 1, 0), (1, 1, 1)])
+def test_unweld_gives_each_fan_its_own_vertex(shift):
+    vertices, faces = welded(CUBE, box(shift, np.add(shift, 1)))
+    parted, new_faces, old = topology.unweld(vertices, faces, topology.twins(vertices, faces))
+    assert len(parted) == 16
+    np.testing.assert_array_equal(parted, vertices[old])
+    np.testing.assert_array_equal(parted[new_faces], vertices[faces])
+
+
+def test_unweld_leaves_a_plain_mesh_alone():
+    vertices, faces = welded(CUBE)
+    assert topology.unweld(vertices, faces, topology.twins(vertices, faces))[0] is vertices
+
+
+def test_open_edges_have_no_twin():
+    vertices, faces = welded(CUBE)
+    assert (topology.twins(vertices, faces[1:]) == topology.NONE).sum() == 3
+
+
+def test_winding_is_made_to_agree_or_given_up():
+    vertices, faces = welded(trimesh.creation.icosphere(subdivisions=2))
+    mixed = faces.copy()
+    mixed[5:30] = mixed[5:30, ::-1]
+    turned, which = topology.consistent_winding(mixed, len(vertices))
+    np.testing.assert_array_equal(turned, faces)
+    np.testing.assert_array_equal(np.flatnonzero(which), np.arange(5, 30))
+    assert topology.consistent_winding(faces[1:], len(vertices)) is None
+
+
+def test_slivers_lie_in_the_face_across_their_longest_edge():
+    """A vertex on a straight edge: the triangle that closes the gap has no area, and the normals
+    at its corners must be those of the same box without it."""
+    plain = np.array([[0, 0, 0], [2, 0, 0], [2, 2, 0], [0, 2, 0],
+                      [0, 0, 2], [2, 0, 2], [2, 2, 2], [0, 2, 2]], dtype=float)
+    faces = [[0, 3, 2], [0, 2, 1], [4, 5, 6], [4, 6, 7], [0, 1, 5], [0, 5, 4],
+             [1, 2, 6], [1, 6, 5], [3, 7, 6], [3, 6, 2], [0, 4, 7], [0, 7, 3]]
+    # Vertex 8 in the middle of edge 4-5: the front face is split there, the top one is not.
+    vertices = np.vstack([plain, [1, 0, 2]])
+    split = [f for f in faces if f != [0, 5, 4]]
+    split += [[0, 8, 4], [0, 5, 8], [4, 8, 5]]
+    surface = prepare(TriMesh(vertices, np.array(split)))
+    middle = int(np.argmin(((surface.vertices + surface.centre_mm - vertices[8]) ** 2).sum(1)))
+    np.testing.assert_allclose(surface.normals[middle], np.pi * np.array([0, -1, 1]), atol=1e-12)
+
+
+def test_weld_joins_equal_positions_only_and_drops_unused_ones():
+    points = np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0], [-0.0, 0, 0], [9, 9, 9], [1e-12, 0, 0]])
+    vertices, faces = weld.weld_exact(points, np.array([[0, 1, 2], [3, 2, 1], [5, 1, 2]]))
+    assert len(vertices) == 4
+    assert faces[0, 0] == faces[1, 0] != faces[2, 0]
+
+
+def test_repeats_are_dropped_and_the_other_side_is_not():
+    faces = np.array([[0, 1, 2], [1, 2, 0], [2, 1, 0], [0, 1, 3]])
+    assert len(weld.drop_repeated(faces)) == 3
