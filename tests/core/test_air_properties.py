@@ -22,6 +22,7 @@ from pourwright.air import (
 from pourwright.air.shapes import pocket_shapes
 from pourwright.errors import InputError, MeshError
 from pourwright.solid import TriMesh, tri_mesh
+from pourwright.solid.topology import is_watertight
 
 seeds = st.integers(0, 2**32 - 1)
 few = settings(max_examples=25, deadline=None)
@@ -156,7 +157,8 @@ def test_pocket_shapes_hold_the_pockets_volume():
         ]
         shapes = pocket_shapes(mesh, up, [(p.peak_mm, p.saddle_height_mm) for p in found])
         for pocket, shape in zip(found, shapes, strict=True):
-            assert shape.volume_mm3 == pytest.approx(pocket.volume_mm3, rel=0.01, abs=1e-3)
+            assert shape.volume_mm3 == pytest.approx(pocket.volume_mm3, rel=1e-5, abs=1e-6)
+            assert is_watertight(shape)
             checked += 1
     assert checked >= 10
 

@@ -13,7 +13,7 @@ import manifold3d
 import numpy as np
 
 from pourwright.errors import GeometryError, MeshError
-from pourwright.solid.mesh import Floats, TriMesh, concatenate
+from pourwright.solid.mesh import Floats, Ints, TriMesh, concatenate
 
 
 def to_manifold(mesh: TriMesh) -> manifold3d.Manifold:
@@ -102,18 +102,13 @@ def without_voids(mesh: TriMesh, keep: Sequence[TriMesh] = ()) -> tuple[TriMesh,
     return concatenate(wanted, mesh.name), filled
 
 
-def above(mesh: TriMesh, up: Floats, height_mm: float) -> list[TriMesh]:
-    """Return the separate surfaces of the part of a solid where x . up > height_mm.
+def triangulate(loops: Sequence[Floats]) -> Ints:
+    """Fill closed plane loops, (k, 2) points each, outer ones anticlockwise and holes clockwise.
 
-    Surfaces of voids come as pieces of their own, with a negative volume. Empty list where the
-    solid does not reach so high.
+    Returns triangles (m, 3) as numbers into the loops' points put one after the other.
     """
-    offset = mesh.bounds_mm.mean(axis=0)
-    body = to_manifold(mesh.moved(-offset))
-    part = _checked(
-        body.trim_by_plane(tuple(up), height_mm - float(offset @ up)), "Cutting at a plane"
-    )
-    return [from_manifold(p, mesh.name).moved(offset) for p in part.decompose()]
+    filled = manifold3d.triangulate([np.ascontiguousarray(p, dtype=np.float64) for p in loops])
+    return np.asarray(filled, dtype=np.int64).reshape(-1, 3)
 
 
 def convex_hull(points: Floats, name: str) -> TriMesh:

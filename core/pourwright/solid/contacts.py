@@ -11,7 +11,7 @@ from pourwright.errors import Point
 from pourwright.solid import topology, weld
 from pourwright.solid.mesh import Floats, Ints, TriMesh
 
-GAP_MM = 0.002
+GAP_MM = 0.0004
 
 
 def open_contacts(mesh: TriMesh) -> tuple[TriMesh, list[Point]]:

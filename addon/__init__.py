@@ -1,0 +1,36 @@
+"""Pourwright for Blender: a sculpted figure in, a printable, vented, sprued master out."""
+
+from __future__ import annotations
+
+import bpy
+
+from . import air, base, bridge, export, figure, messages, quantities, running, settings, vents
+
+_FEATURES = (figure, air, base, vents, quantities, export)
+# Settings refer to each other, so the group that holds them all comes last.
+_CLASSES = (
+    *messages.classes,
+    *running.classes,
+    *(cls for feature in _FEATURES for cls in feature.classes),
+    *settings.classes,
+)
+
+
+def register() -> None:
+    """Add the extension to Blender."""
+    for cls in _CLASSES:
+        bpy.utils.register_class(cls)
+    messages.register()
+    settings.register()
+    bpy.types.STATUSBAR_HT_header.prepend(running.draw_status_bar)
+
+
+def unregister() -> None:
+    """Stop what is running and take everything out again."""
+    running.stop()
+    bpy.types.STATUSBAR_HT_header.remove(running.draw_status_bar)
+    settings.unregister()
+    messages.unregister()
+    for cls in reversed(_CLASSES):
+        bpy.utils.unregister_class(cls)
+    bridge.forget_bounds()

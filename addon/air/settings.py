@@ -1,0 +1,96 @@
+"""Settings of the air analysis, and the pockets of the last run."""
+
+from __future__ import annotations
+
+import bpy
+
+from pourwright.shop.process import PROCESSES
+
+from ..choices import enum_items, number
+from ..view import select_result
+
+
+def _select_pocket(self: PourwrightAir, context: bpy.types.Context) -> None:
+    select_result(context, "pocket", self.active_pocket)
+
+
+class PourwrightPocket(bpy.types.PropertyGroup):
+    """An air pocket of the last run."""
+
+    volume_mm3: bpy.props.FloatProperty(name="Volume", description="Air trapped, in mm³")
+    bubble_mm: bpy.props.FloatProperty(
+        name="Bubble", description="Diameter of the bubble left in the cast, in mm"
+    )
+    matters: bpy.props.BoolProperty(
+        name="Matters", description="Whether the bubble is bigger than the visible defect"
+    )
+    vented: bpy.props.BoolProperty(name="Vented", description="Whether a vent drains the pocket")
+    sealed: bpy.props.BoolProperty(
+        name="Sealed", description="Whether this part of the cavity has no opening at all"
+    )
+    place_mm: bpy.props.FloatVectorProperty(
+        name="Place", description="Highest point, in millimetres", size=3
+    )
+
+
+class PourwrightAir(bpy.types.PropertyGroup):
+    """How the mould is turned, and how the resin is poured."""
+
+    direction: bpy.props.EnumProperty(
+        name="Pour Direction",
+        description="How the mould is turned while resin is poured",
+        items=[
+            ("UPSIDE_DOWN", "Upside Down", "The figure hangs head down and is poured at its base"),
+            ("STANDING", "As It Stands", "The figure stands as in the scene"),
+            ("CUSTOM", "Custom", "A direction of your own"),
+        ],
+        default="UPSIDE_DOWN",
+    )
+    # Not a DIRECTION widget: its ball cannot be set to an exact axis.
+    up: bpy.props.FloatVectorProperty(
+        name="Up",
+        description="Direction in the scene that points up while resin is poured",
+        size=3,
+        default=(0.0, 0.0, -1.0),
+        soft_min=-1.0,
+        soft_max=1.0,
+        subtype="XYZ",
+    )
+    process: bpy.props.EnumProperty(
+        name="Process",
+        description="How the resin is poured and cured; pressure shrinks trapped air",
+        items=enum_items({p.name: p.title for p in PROCESSES.values()}),
+        default=number("vacuum_pressure"),
+    )
+    visible_defect_mm: bpy.props.FloatProperty(
+        name="Visible Defect",
+        description="Smallest bubble that counts as a defect, as a diameter in mm",
+        default=0.3,
+        min=0.001,
+        max=50.0,
+        soft_min=0.05,
+        soft_max=5.0,
+        precision=2,
+        step=5,
+        subtype="DISTANCE_CAMERA",
+    )
+    # Results of the last run.
+    source: bpy.props.StringProperty(name="Source", description="What the pockets were found in")
+    pockets: bpy.props.CollectionProperty(
+        name="Air Pockets", description="Places where air is trapped", type=PourwrightPocket
+    )
+    active_pocket: bpy.props.IntProperty(
+        name="Air Pocket",
+        description="Click a pocket to select it in the view",
+        update=_select_pocket,
+    )
+
+
+def up_vector(scene: bpy.types.Scene) -> tuple[float, float, float]:
+    """Return the direction that points up while resin is poured."""
+    air = scene.pourwright.air
+    fixed = {"UPSIDE_DOWN": (0.0, 0.0, -1.0), "STANDING": (0.0, 0.0, 1.0)}
+    return fixed.get(air.direction) or tuple(air.up)
+
+
+classes = (PourwrightPocket, PourwrightAir)

@@ -1,0 +1,172 @@
+"""Results put into the scene: objects, lists and numbers, all at once."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import bpy
+
+from . import results, task
+from .figure.settings import chosen, set_chosen
+from .jobs import JobError, Outcome
+from .running import Request, target_scene
+from .view import selection_kept
+
+Json = dict[str, Any]
+
+
+def air(request: Request, outcome: Outcome) -> str:
+    """Put an air check of the figure into the scene."""
+    scene, data = target_scene(request), outcome.result
+    pieces = _pieces(outcome, results.AIR_ROLES)
+    results.replace(scene, results.AIR_ROLES, pieces)
+    _figure(scene, request, data["figure"])
+    _pockets(scene, data, "Figure Alone")
+    scene.pourwright.vents.left = 0
+    return _air_text(data["pockets"])
+
+
+def plan(request: Request, outcome: Outcome) -> str:
+    """Put a whole plan into the scene."""
+    scene, data = target_scene(request), outcome.result
+    roles = results.PART_ROLES + results.AIR_ROLES
+    pieces = _pieces(outcome, roles)
+    if not any(piece.role == "master" for piece in pieces):
+        raise JobError("The worker process made no master; nothing was changed")
+    results.replace(scene, roles, pieces)
+    _figure(scene, request, data["figure"])
+    _pockets(scene, data, "Figure With Base and Funnel")
+    _vents(scene, data)
+    settings = scene.pourwright
+    stored = {key: value for key, value in data.items() if key != "objects"}
+    settings.plan = json.dumps(stored)
+    settings.made_with = task.fingerprint(scene)
+    left = settings.vents.left
+    rods = len(data["vents"])
+    done = f"Master made with {rods} vent{'' if rods == 1 else 's'}"
+    if left:
+        return f"{done}; {left} air pocket{'' if left == 1 else 's'} left, see Vents"
+    undecided = any(w["open"] for w in data["warnings"])
+    if undecided:
+        return f"{done}; see the warnings in Vents"
+    return f"{done}; no air is left that matters"
+
+
+def stored_plan(scene: bpy.types.Scene) -> Json | None:
+    """Return the data of the last plan, or None."""
+    text = scene.pourwright.plan
+    if not text:
+        return None
+    known = _parsed.get("plan")
+    if known is None or known[0] != text:
+        known = _parsed["plan"] = (text, json.loads(text))
+    return known[1]
+
+
+_parsed: dict[str, tuple[str, Json]] = {}
+
+
+def _pieces(outcome: Outcome, roles: tuple[str, ...]) -> list[results.Piece]:
+    """Return the worker's objects; complete before the scene is touched."""
+    data, pieces = outcome.result, []
+    drawn = _need_no_drawing(data)
+    for i, entry in enumerate(data["objects"]):
+        role, index = entry["role"], entry["index"]
+        if role not in roles or (role == "pocket_after" and index in drawn):
+            continue
+        pieces.append(
+            results.Piece(
+                role,
+                index,
+                entry["name"],
+                outcome.arrays[f"vertices_{i}"],
+                outcome.arrays[f"faces_{i}"],
+                _color(entry, data),
+            )
+        )
+    return pieces
+
+
+def _color(entry: Json, data: Json) -> str:
+    role = entry["role"]
+    if role == "pocket":
+        drained = any(entry["index"] in vent["serves"] for vent in data.get("vents", ()))
+        matters = data["pockets"][entry["index"]]["matters"]
+        return "drained" if drained else ("matters" if matters else "small")
+    return {"master": "", "pocket_after": "matters"}.get(role, role)
+
+
+def _need_no_drawing(data: Json) -> set[int]:
+    """Pockets after venting that do not matter, or look the same as before it."""
+    drawn = {tuple(p["peak_mm"]): p["volume_mm3"] for p in data["pockets"]}
+    return {
+        i
+        for i, p in enumerate(data.get("pockets_after", ()))
+        if not p["matters"]
+        or abs(drawn.get(tuple(p["peak_mm"]), 0.0) - p["volume_mm3"]) <= 0.01 * p["volume_mm3"]
+    }
+
+
+def _figure(scene: bpy.types.Scene, request: Request, data: Json) -> None:
+    figure = scene.pourwright.figure
+    if not chosen(scene):
+        set_chosen(scene, [scene.objects[name] for name in request.objects])
+    figure.checked = True
+    figure.volume_mm3 = data["volume_mm3"]
+    figure.shells = data["shells"]
+    figure.findings.clear()
+    for found in data["findings"]:
+        _fill_place(figure.findings.add(), found)
+
+
+def _fill_place(row: Any, source: Json) -> None:
+    row.text = source["message"]
+    row.has_place = source.get("at_mm") is not None
+    if row.has_place:
+        row.place_mm = source["at_mm"]
+
+
+def _pockets(scene: bpy.types.Scene, data: Json, source: str) -> None:
+    settings = scene.pourwright.air
+    served = {i for vent in data.get("vents", ()) for i in vent["serves"]}
+    settings.source = source
+    settings.pockets.clear()
+    for i, pocket in enumerate(data["pockets"]):
+        row = settings.pockets.add()
+        row.volume_mm3 = pocket["volume_mm3"]
+        row.bubble_mm = pocket["residual_diameter_mm"]
+        row.matters = pocket["matters"]
+        row.vented = i in served
+        row.sealed = pocket["saddle_height_mm"] is None
+        row.place_mm = pocket["peak_mm"]
+    with selection_kept():
+        settings.active_pocket = 0
+
+
+def _vents(scene: bpy.types.Scene, data: Json) -> None:
+    settings = scene.pourwright.vents
+    settings.rods.clear()
+    for vent in data["vents"]:
+        row = settings.rods.add()
+        row.kind = "Bridge" if vent["kind"] == "bridge" else "Rod"
+        row.length_mm = vent["length_mm"]
+        row.diameter_mm = vent["diameter_mm"]
+        row.serves = ", ".join(str(i + 1) for i in vent["serves"])
+    with selection_kept():
+        settings.active_vent = 0
+    settings.left = sum(p["matters"] for p in data["pockets_after"])
+    settings.warnings.clear()
+    settings.active_warning = 0
+    for warning in sorted(data["warnings"], key=lambda w: not w["open"]):
+        row = settings.warnings.add()
+        _fill_place(row, warning)
+        row.code = warning["code"]
+        row.open = warning["open"]
+
+
+def _air_text(pockets: list[Json]) -> str:
+    matter = sum(p["matters"] for p in pockets)
+    if not pockets:
+        return "No air is trapped"
+    return f"{len(pockets)} air pockets found, {matter} that matter"

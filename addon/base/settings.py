@@ -1,0 +1,95 @@
+"""Settings of the sprue base and its funnel."""
+
+from __future__ import annotations
+
+import math
+
+import bpy
+
+from ..choices import enum_items, number
+
+# Kinds and defaults are those of the core, which is too heavy to import when Blender starts; a
+# test keeps them the same.
+KINDS = {
+    "round_plinth": "Round plinth with sloping sides",
+    "rectangular_plinth": "Rectangular plinth with sloping sides",
+}
+
+
+def length(name: str, description: str, default: float, low: float, high: float, **more: float):
+    """Return a length in mm.
+
+    A LENGTH unit would be read in scene units, so that 1.5 showed as 1.5 m at a unit scale of 1
+    and as 1.5 mm at 0.001. Camera lengths are always mm, and take "2 cm" when typed.
+    """
+    return bpy.props.FloatProperty(
+        name=name,
+        description=f"{description}, in mm",
+        default=default,
+        min=low,
+        max=high,
+        soft_min=more.get("soft_min", low),
+        soft_max=more.get("soft_max", high),
+        precision=2,
+        step=10,
+        subtype="DISTANCE_CAMERA",
+    )
+
+
+def angle(name: str, description: str, default_deg: float, high_deg: float):
+    """Return an angle, kept in radians and shown in degrees as everywhere in Blender."""
+    return bpy.props.FloatProperty(
+        name=name,
+        description=description,
+        default=math.radians(default_deg),
+        min=0.0,
+        max=math.radians(high_deg),
+        step=100,
+        subtype="ANGLE",
+    )
+
+
+class PourwrightBase(bpy.types.PropertyGroup):
+    """The base the figure stands on, and the pour opening under it."""
+
+    kind: bpy.props.EnumProperty(
+        name="Kind",
+        description="Shape of the sprue base",
+        items=enum_items(KINDS),
+        default=number("round_plinth"),
+    )
+    size: bpy.props.EnumProperty(
+        name="Size",
+        description="Where the size of the base's top comes from",
+        items=[
+            ("AUTOMATIC", "Automatic", "Big enough for the figure's feet and steady to stand on"),
+            ("CUSTOM", "Custom", "A size of your own"),
+        ],
+        default="AUTOMATIC",
+    )
+    width_mm: length("Width", "Size of the top along X, or its diameter", 40.0, 1.0, 2000.0,
+                     soft_max=300.0)
+    depth_mm: length("Depth", "Size of the top along Y", 30.0, 1.0, 2000.0, soft_max=300.0)
+    margin_mm: length("Margin", "Top kept free round the figure's feet", 4.0,
+                      0.0, 200.0, soft_max=30.0)
+    height_mm: length("Height", "From the top to the rim of the underside", 6.0,
+                      0.5, 500.0, soft_max=50.0)
+    embed_mm: length("Embed", "How deep the figure's lowest point sinks into the base",
+                     1.0, 0.05, 100.0, soft_max=10.0)
+    draft: angle("Draft", "How far the sides lean in towards the top", 5.0, 30.0)
+    crown: angle("Crown", "Slope of the underside towards the funnel, so that air runs there",
+                 5.0, 30.0)
+    funnel: bpy.props.BoolProperty(
+        name="Funnel",
+        description="Pour through a funnel; without it the whole underside is open",
+        default=True,
+    )
+    mouth_mm: length("Mouth", "Diameter of the funnel where resin is poured in",
+                     25.0, 1.0, 500.0, soft_max=100.0)
+    neck_mm: length("Neck", "Diameter where the funnel is broken off the base",
+                    12.0, 1.0, 500.0, soft_max=50.0)
+    funnel_height_mm: length("Funnel Height", "From the base's rim to the funnel's mouth",
+                             15.0, 0.5, 500.0, soft_max=100.0)
+
+
+classes = (PourwrightBase,)

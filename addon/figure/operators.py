@@ -1,0 +1,117 @@
+"""Choosing the figure, and the button that does it all."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+import bpy
+
+from .. import apply, task
+from ..bridge import SURFACE_TYPES, in_scene
+from ..jobs import Outcome
+from ..results import is_result
+from ..running import JobOperator, Request
+from ..view import look_at
+from .settings import set_chosen
+
+
+def usable(context: bpy.types.Context) -> list[bpy.types.Object]:
+    """Return the selected objects that can be a figure."""
+    return [
+        obj
+        for obj in context.selected_objects
+        if obj.type in SURFACE_TYPES and not is_result(obj)
+    ]
+
+
+class POURWRIGHT_OT_use_selected(bpy.types.Operator):
+    """Make the selected objects the figure; several objects are united into one"""
+
+    bl_idname = "pourwright.use_selected"
+    bl_label = "Use Selected"
+    bl_options: ClassVar[set[str]] = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Needs a selected object with a surface."""
+        if not usable(context):
+            cls.poll_message_set("Select the figure's objects first")
+            return False
+        return True
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        """Replace the figure's list."""
+        set_chosen(context.scene, usable(context))
+        return {"FINISHED"}
+
+
+class POURWRIGHT_OT_remove_part(bpy.types.Operator):
+    """Take this object off the figure's list; the object itself stays"""
+
+    bl_idname = "pourwright.remove_part"
+    bl_label = "Remove From Figure"
+    bl_options: ClassVar[set[str]] = {"UNDO", "INTERNAL"}
+
+    index: bpy.props.IntProperty(name="Index", description="Number in the list", min=0)
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        """Remove one row."""
+        context.scene.pourwright.figure.parts.remove(self.index)
+        return {"FINISHED"}
+
+
+class POURWRIGHT_OT_show_place(bpy.types.Operator):
+    """Turn the view to this place and put the 3D cursor there"""
+
+    bl_idname = "pourwright.show_place"
+    bl_label = "Show Place"
+    bl_options: ClassVar[set[str]] = {"UNDO", "INTERNAL"}
+
+    place_mm: bpy.props.FloatVectorProperty(name="Place", description="In millimetres", size=3)
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        """Move the view and the cursor."""
+        context.scene.cursor.location = look_at(context, self.place_mm)
+        return {"FINISHED"}
+
+
+class POURWRIGHT_OT_make_master(JobOperator, bpy.types.Operator):
+    """Find the trapped air, add sprue base, funnel and vents, and prove that the air gets out"""
+
+    bl_idname = "pourwright.make_master"
+    bl_label = "Make Master"
+    title: ClassVar[str] = "Make Master"
+
+    @classmethod
+    def ready(cls, context: bpy.types.Context) -> bool:
+        """Needs a figure, chosen or selected."""
+        return has_figure(cls, context)
+
+    def request(self, context: bpy.types.Context) -> Request:
+        """Take the figure and all settings."""
+        return task.figure_request(context, "plan", usable(context))
+
+    def apply(self, context: bpy.types.Context, request: Request, outcome: Outcome) -> str:
+        """Put master, parts and air into the collection, and the numbers into the panels."""
+        return apply.plan(request, outcome)
+
+
+def has_figure(operator: type[bpy.types.Operator], context: bpy.types.Context) -> bool:
+    """Whether there is a figure to work on; sets the operator's poll message if not."""
+    parts = context.scene.pourwright.figure.parts
+    if not parts and not usable(context):
+        operator.poll_message_set("Select the figure's objects, or choose them in Figure")
+        return False
+    gone = [p for p in parts if not in_scene(p.object, context.scene)]
+    if gone:
+        operator.poll_message_set("An object of the figure is gone; remove its row in Figure")
+        return False
+    return True
+
+
+classes = (
+    POURWRIGHT_OT_use_selected,
+    POURWRIGHT_OT_remove_part,
+    POURWRIGHT_OT_show_place,
+    POURWRIGHT_OT_make_master,
+)

@@ -1,0 +1,115 @@
+"""The top of the sidebar, and the figure's panel."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+import bpy
+
+from .. import ui
+from ..bridge import bounds_mm, in_scene
+from ..running import busy, current
+from .settings import chosen
+
+SMALL_MM, LARGE_MM = 3.0, 1000.0
+MAX_FINDINGS = 6
+MAX_ROWS = 5
+
+
+class POURWRIGHT_UL_parts(bpy.types.UIList):
+    """Objects of the figure."""
+
+    def draw_item(self, context, layout, data, item, icon, active_data, active_property, index=0):
+        """Draw one object, and whether it is still there."""
+        obj, row = item.object, layout.row(align=True)
+        if in_scene(obj, context.scene):
+            row.label(text=obj.name, icon=f"OUTLINER_OB_{obj.type}")
+        else:
+            row.alert = True
+            row.label(text=f"{obj.name if obj else 'Object'} Is Gone", icon="ERROR")
+        row.operator("pourwright.remove_part", text="", icon="X", emboss=False).index = index
+
+
+class POURWRIGHT_PT_main(ui.SidebarPanel, bpy.types.Panel):
+    """The button that does it all, progress, and what the last run said."""
+
+    bl_label = "Pourwright"
+    bl_order = 0
+    bl_options: ClassVar[set[str]] = {"HIDE_HEADER"}
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Draw the button or the progress, then the message."""
+        layout = self.layout
+        if busy():
+            job = current.job
+            layout.label(text=current.title)
+            row = layout.row(align=True)
+            row.scale_y = 1.4
+            row.progress(factor=job.fraction, text=f"{job.fraction:.0%}")
+            row.operator("pourwright.stop", text="", icon="X")
+            layout.label(text=job.text)
+            return
+        row = layout.row()
+        row.scale_y = 1.6
+        row.operator("pourwright.make_master", icon="MOD_FLUIDSIM")
+        message = context.window_manager.pourwright_message
+        if message.kind != "NONE":
+            icon = "ERROR" if message.kind == "ERROR" else "INFO"
+            place = message.place_mm if message.has_place else None
+            ui.wrapped(context, layout, message.text, icon, place)
+
+
+class POURWRIGHT_PT_figure(ui.SidebarPanel, bpy.types.Panel):
+    """Which objects are cast, and how big they are."""
+
+    bl_label = "Figure"
+    bl_order = 1
+
+    def draw(self, context: bpy.types.Context) -> None:
+        """Draw objects, unit, size and findings."""
+        layout, figure = self.layout, context.scene.pourwright.figure
+        if figure.parts:
+            rows = min(len(figure.parts), MAX_ROWS)
+            layout.template_list(
+                "POURWRIGHT_UL_parts", "", figure, "parts", figure, "active_part",
+                rows=rows, maxrows=rows,
+            )
+        layout.operator("pourwright.use_selected", icon="RESTRICT_SELECT_OFF")
+        column = ui.column(layout)
+        column.prop(figure, "unit")
+        self._draw_size(context, layout.column(align=True))
+        if figure.checked:
+            results = layout.column(align=True)
+            ui.value(results, "Volume", ui.volume(figure.volume_mm3))
+            ui.value(results, "Shells United", str(figure.shells))
+            self._draw_findings(context, layout, figure.findings)
+
+    def _draw_size(self, context: bpy.types.Context, layout: bpy.types.UILayout) -> None:
+        bounds = bounds_mm(context, chosen(context.scene))
+        if bounds is None:
+            ui.wrapped(context, layout, "Select the figure, then press Use Selected", "INFO")
+            return
+        low, high = bounds
+        width, depth, height = (float(c) for c in high - low)
+        ui.value(layout, "Height", ui.length(height))
+        ui.value(layout, "Width by Depth", f"{width:.1f} by {depth:.1f} mm")
+        if not SMALL_MM <= height <= LARGE_MM:
+            box = layout.box()
+            box.alert = True
+            size = "small" if height < SMALL_MM else "large"
+            ui.wrapped(
+                context, box, f"Very {size} for a casting: check Unit and the object's scale",
+                "ERROR",
+            )
+
+    def _draw_findings(
+        self, context: bpy.types.Context, layout: bpy.types.UILayout, findings: object
+    ) -> None:
+        for found in findings[:MAX_FINDINGS]:
+            place = found.place_mm if found.has_place else None
+            ui.wrapped(context, layout, found.text, "INFO", place)
+        if len(findings) > MAX_FINDINGS:
+            layout.label(text=f"And {len(findings) - MAX_FINDINGS} More")
+
+
+classes = (POURWRIGHT_UL_parts, POURWRIGHT_PT_main, POURWRIGHT_PT_figure)

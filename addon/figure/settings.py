@@ -1,0 +1,75 @@
+"""Settings of the figure: which objects, and how big a unit is."""
+
+from __future__ import annotations
+
+import bpy
+
+from ..bridge import SURFACE_TYPES, in_scene
+
+
+class PourwrightFigurePart(bpy.types.PropertyGroup):
+    """One object of the figure."""
+
+    object: bpy.props.PointerProperty(
+        name="Object",
+        description="An object that belongs to the figure",
+        type=bpy.types.Object,
+        poll=lambda self, obj: obj.type in SURFACE_TYPES,
+    )
+
+
+class PourwrightFinding(bpy.types.PropertyGroup):
+    """Something that was noticed in the figure."""
+
+    text: bpy.props.StringProperty(name="Finding", description="What was noticed in the figure")
+    has_place: bpy.props.BoolProperty(name="Has a Place", description="Whether it is at one place")
+    place_mm: bpy.props.FloatVectorProperty(
+        name="Place", description="Where it is, in millimetres", size=3
+    )
+
+
+class PourwrightFigure(bpy.types.PropertyGroup):
+    """The figure and its scale."""
+
+    parts: bpy.props.CollectionProperty(
+        name="Figure", description="Objects that together are the figure", type=PourwrightFigurePart
+    )
+    active_part: bpy.props.IntProperty(name="Object", description="Row of the figure's list")
+    unit: bpy.props.EnumProperty(
+        name="Unit",
+        description="How long one Blender unit is in the printed and cast figure",
+        items=[
+            ("SCENE", "Scene Units", "Use the scene's Unit Scale, in metres per Blender unit"),
+            ("MM", "1 Unit = 1 mm", "One Blender unit is one millimetre, whatever the scene says"),
+            ("CM", "1 Unit = 1 cm", "One Blender unit is one centimetre, whatever the scene says"),
+            ("M", "1 Unit = 1 m", "One Blender unit is one metre, whatever the scene says"),
+        ],
+        default="SCENE",
+    )
+    # Results of the last run.
+    checked: bpy.props.BoolProperty(name="Checked", description="Whether the figure was checked")
+    volume_mm3: bpy.props.FloatProperty(name="Volume", description="Volume in cubic millimetres")
+    shells: bpy.props.IntProperty(name="Shells", description="Closed surfaces that were united")
+    findings: bpy.props.CollectionProperty(
+        name="Findings", description="What was noticed in the figure", type=PourwrightFinding
+    )
+
+
+def chosen(scene: bpy.types.Scene) -> list[bpy.types.Object]:
+    """Return the figure's objects that are still in the scene."""
+    parts = scene.pourwright.figure.parts
+    return [part.object for part in parts if in_scene(part.object, scene)]
+
+
+def set_chosen(scene: bpy.types.Scene, objects: list[bpy.types.Object]) -> None:
+    """Make `objects` the figure; what was found in another figure is dropped."""
+    figure = scene.pourwright.figure
+    figure.parts.clear()
+    figure.active_part = 0
+    figure.checked = False
+    figure.findings.clear()
+    for obj in objects:
+        figure.parts.add().object = obj
+
+
+classes = (PourwrightFigurePart, PourwrightFinding, PourwrightFigure)

@@ -1,0 +1,243 @@
+"""Operators that run a worker process: modal with progress, Esc to stop, applied at the end.
+
+In a window the button returns at once and a timer watches the worker; from a script without a
+window the same job runs to its end. Nothing in the scene changes before the result is applied,
+which is one undo step. REGISTER is left off: the redo panel would run the job again, blocking.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any, ClassVar
+
+import bpy
+
+from . import messages
+from .bridge import MeshArrays, in_scene
+from .jobs import JobError, Outcome, WorkerJob
+
+TIMER_S = 0.05
+REDRAW_S = 0.2
+
+
+@dataclass(frozen=True)
+class Request:
+    """What a job needs from the scene; objects are kept by name, for they may be deleted."""
+
+    task: dict[str, Any]
+    meshes: Sequence[MeshArrays]
+    scene: str
+    objects: tuple[str, ...] = ()
+    notes: dict[str, Any] = field(default_factory=dict)
+
+
+class _Current:
+    """The one running job, for panels and the status bar."""
+
+    job: WorkerJob | None = None
+    title: str = ""
+    stop_asked: bool = False
+
+
+current = _Current()
+
+
+def busy() -> bool:
+    """Whether a job is running."""
+    return current.job is not None
+
+
+def launch(request: Request, title: str) -> WorkerJob:
+    """Start the worker for `request` and make it the current job."""
+    arrays: dict[str, Any] = {}
+    for i, mesh in enumerate(request.meshes):
+        arrays[f"vertices_{i}"] = mesh.vertices
+        arrays[f"faces_{i}"] = mesh.faces
+    task = {**request.task, "names": [mesh.name for mesh in request.meshes]}
+    current.job = WorkerJob(task, arrays, temp_root=bpy.app.tempdir)
+    current.title = title
+    current.stop_asked = False
+    return current.job
+
+
+def stop(grace_s: float = 0.0) -> None:
+    """Stop the current job, if any."""
+    job, current.job = current.job, None
+    if job is not None:
+        job.stop(grace_s)
+
+
+def target_scene(request: Request) -> bpy.types.Scene:
+    """Return the scene the job was started in, with all of its objects; raises JobError."""
+    scene = bpy.data.scenes.get(request.scene)
+    if scene is None:
+        raise JobError(f"Scene '{request.scene}' was deleted or renamed meanwhile; run again")
+    for name in request.objects:
+        if not in_scene(bpy.data.objects.get(name), scene):
+            raise JobError(
+                f"'{name}' was deleted or renamed while Pourwright was working; "
+                "nothing was changed; run again"
+            )
+    return scene
+
+
+class JobOperator:
+    """Mix-in of an operator that runs one job; subclasses give `request` and `apply`."""
+
+    title: ClassVar[str] = "Working"
+    grace_s: ClassVar[float] = 0.0
+    bl_options: ClassVar[set[str]] = {"UNDO"}
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Grey while a job runs or a mode hides the true mesh; the tooltip says so."""
+        if busy():
+            cls.poll_message_set("Pourwright is working; press Esc to stop it")
+            return False
+        if context.mode != "OBJECT":
+            cls.poll_message_set("Switch to Object Mode first")
+            return False
+        return cls.ready(context)
+
+    @classmethod
+    def ready(cls, context: bpy.types.Context) -> bool:
+        """Whether the scene has what the job needs; sets the poll message otherwise."""
+        return True
+
+    def request(self, context: bpy.types.Context) -> Request:
+        """Read what the job needs from the scene; may raise JobError."""
+        raise NotImplementedError
+
+    def apply(self, context: bpy.types.Context, request: Request, outcome: Outcome) -> str:
+        """Put the result into the scene and return a message; may raise JobError first."""
+        raise NotImplementedError
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        """Start the job and return at once."""
+        if bpy.app.background or context.window is None:
+            return self.execute(context)
+        if not self._start(context):
+            return {"CANCELLED"}
+        self._drawn = 0.0
+        manager = context.window_manager
+        self._timer = manager.event_timer_add(TIMER_S, window=context.window)
+        manager.modal_handler_add(self)
+        redraw(context)
+        return {"RUNNING_MODAL"}
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        """Run the job to its end: for scripts."""
+        if not self._start(context):
+            return {"CANCELLED"}
+        job = current.job
+        try:
+            while job.running:
+                time.sleep(TIMER_S)
+        except BaseException:
+            stop(self.grace_s)
+            raise
+        return self._finish(context)
+
+    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        """Watch the worker; every event goes on to Blender."""
+        job = current.job
+        esc = event.type == "ESC" and event.value == "PRESS"
+        if job is None or esc or current.stop_asked:
+            self._end_timer(context)
+            stop(self.grace_s)
+            messages.tell(context, "INFO", f"{self.title} was stopped; nothing was changed")
+            self.report({"INFO"}, "Stopped; nothing was changed")
+            redraw(context)
+            return {"CANCELLED"}
+        if event.type == "TIMER":
+            if not job.running:
+                self._end_timer(context)
+                return self._finish(context)
+            if time.monotonic() - self._drawn > REDRAW_S:
+                self._drawn = time.monotonic()
+                redraw(context)
+        return {"PASS_THROUGH"}
+
+    def cancel(self, context: bpy.types.Context) -> None:
+        """Called by Blender when it ends the operator itself, as when a file is opened."""
+        self._end_timer(context)
+        stop(self.grace_s)
+
+    def _start(self, context: bpy.types.Context) -> bool:
+        messages.clear(context)
+        try:
+            self._request = self.request(context)
+            launch(self._request, self.title)
+        except JobError as error:
+            self._fail(context, error)
+            return False
+        return True
+
+    def _finish(self, context: bpy.types.Context) -> set[str]:
+        job, current.job = current.job, None
+        try:
+            said = self.apply(context, self._request, job.outcome())
+        except JobError as error:
+            self._fail(context, error)
+            return {"CANCELLED"}
+        finally:
+            job.close()
+            redraw(context)
+        messages.tell(context, "INFO", said)
+        self.report({"INFO"}, said)
+        return {"FINISHED"}
+
+    def _fail(self, context: bpy.types.Context, error: JobError) -> None:
+        messages.tell(context, "ERROR", error.message, error.at_mm)
+        # Without a window an ERROR report would be raised as an exception, which also is right.
+        self.report({"ERROR"}, error.message)
+        redraw(context)
+
+    def _end_timer(self, context: bpy.types.Context) -> None:
+        timer = getattr(self, "_timer", None)
+        if timer is not None:
+            context.window_manager.event_timer_remove(timer)
+            self._timer = None
+
+
+def redraw(context: bpy.types.Context) -> None:
+    """Ask for new drawing of the sidebars and the status bars of all windows."""
+    for window in context.window_manager.windows:
+        for area in window.screen.areas:
+            if area.type in {"VIEW_3D", "STATUSBAR"}:
+                area.tag_redraw()
+        # The status bar is a global area that the screen does not list.
+        window.workspace.status_text_set_internal(None)
+
+
+def draw_status_bar(self: Any, context: bpy.types.Context) -> None:
+    """Progress in the status bar while a job runs."""
+    job = current.job
+    if job is not None:
+        row = self.layout.row(align=True)
+        row.ui_units_x = 16
+        row.progress(factor=job.fraction, text=f"{current.title}: {job.text}")
+        row.operator("pourwright.stop", text="", icon="CANCEL")
+
+
+class POURWRIGHT_OT_stop(bpy.types.Operator):
+    """Stop the running job; the scene stays as it is"""
+
+    bl_idname = "pourwright.stop"
+    bl_label = "Stop"
+    bl_options: ClassVar[set[str]] = {"INTERNAL"}
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Only while a job runs."""
+        return busy()
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        """Ask the watching operator to stop."""
+        current.stop_asked = True
+        return {"FINISHED"}
+
+
+classes = (POURWRIGHT_OT_stop,)

@@ -1,0 +1,54 @@
+"""Everything that is saved with the scene."""
+
+from __future__ import annotations
+
+import bpy
+
+from .air.settings import PourwrightAir
+from .base.settings import PourwrightBase
+from .export.settings import PourwrightExport
+from .figure.settings import PourwrightFigure
+from .quantities.settings import PourwrightQuantities
+from .vents.settings import PourwrightVents
+
+
+class PourwrightSettings(bpy.types.PropertyGroup):
+    """One pour: its settings and the last plan."""
+
+    figure: bpy.props.PointerProperty(
+        name="Figure", description="What is cast", type=PourwrightFigure
+    )
+    air: bpy.props.PointerProperty(
+        name="Air", description="How resin is poured", type=PourwrightAir
+    )
+    base: bpy.props.PointerProperty(
+        name="Sprue Base", description="What the figure stands on", type=PourwrightBase
+    )
+    vents: bpy.props.PointerProperty(
+        name="Vents", description="What lets trapped air out", type=PourwrightVents
+    )
+    quantities: bpy.props.PointerProperty(
+        name="Quantities", description="What is mixed", type=PourwrightQuantities
+    )
+    export: bpy.props.PointerProperty(
+        name="Export", description="What is written to files", type=PourwrightExport
+    )
+    plan: bpy.props.StringProperty(
+        name="Plan", description="The last plan, in the form of plan.json"
+    )
+    made_with: bpy.props.StringProperty(
+        name="Made With", description="The settings that the last plan was made with"
+    )
+
+
+def register() -> None:
+    """Attach the settings to scenes."""
+    bpy.types.Scene.pourwright = bpy.props.PointerProperty(type=PourwrightSettings)
+
+
+def unregister() -> None:
+    """Detach them; saved values stay in the file."""
+    del bpy.types.Scene.pourwright
+
+
+classes = (PourwrightSettings,)

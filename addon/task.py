@@ -1,0 +1,102 @@
+"""What the worker is asked for, made from the scene's settings."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+import bpy
+
+from .air.settings import up_vector
+from .bridge import mm_per_unit, read_objects
+from .figure.settings import chosen
+from .jobs import JobError
+from .running import Request
+
+Tables = dict[str, dict[str, Any]]
+
+
+def job_tables(scene: bpy.types.Scene) -> Tables:
+    """Return the scene's settings as the tables of a job file."""
+    settings = scene.pourwright
+    air, base, vents, mix = settings.air, settings.base, settings.vents, settings.quantities
+    tables: Tables = {
+        "pour": {
+            "up": list(up_vector(scene)),
+            "process": air.process,
+            "material": mix.material,
+            "margin": mix.margin_percent / 100.0,
+        },
+        "process": {"visible_defect_mm": air.visible_defect_mm},
+        "base": {
+            "kind": base.kind,
+            "height_mm": base.height_mm,
+            "embed_mm": base.embed_mm,
+            "margin_mm": base.margin_mm,
+            "draft_deg": math.degrees(base.draft),
+            "crown_deg": math.degrees(base.crown),
+        },
+        "funnel": {
+            "enabled": base.funnel,
+            "mouth_mm": base.mouth_mm,
+            "neck_mm": base.neck_mm,
+            "height_mm": base.funnel_height_mm,
+        },
+        "vents": {
+            "diameter_mm": vents.diameter_mm,
+            "least_diameter_mm": vents.least_diameter_mm,
+            "web_mm": vents.web_mm,
+            "overlap_mm": vents.overlap_mm,
+        },
+    }
+    if base.size == "CUSTOM":
+        tables["base"]["width_mm"] = base.width_mm
+        if base.kind != "round_plinth":
+            tables["base"]["depth_mm"] = base.depth_mm
+    return {
+        name: {key: _clean(value) for key, value in table.items()} for name, table in tables.items()
+    }
+
+
+def _clean(value: Any) -> Any:
+    """Drop the tail that single precision leaves: 0.3 is kept as 0.30000001."""
+    if isinstance(value, float):
+        return float(f"{value:.7g}")
+    if isinstance(value, list):
+        return [_clean(v) for v in value]
+    return value
+
+
+def job_text(scene: bpy.types.Scene) -> str:
+    """Return the settings as the text of a job file."""
+    lines = []
+    for name, table in job_tables(scene).items():
+        lines.append(f"[{name}]")
+        # JSON's numbers, truth values, plain texts and lists are written the same in TOML.
+        lines += [f"{key} = {json.dumps(value)}" for key, value in table.items()]
+    return "\n".join(lines) + "\n"
+
+
+def fingerprint(scene: bpy.types.Scene) -> str:
+    """Return a text that changes when settings change or an object of the figure is moved."""
+    objects = [
+        [obj.name, [round(c, 6) for row in obj.matrix_world for c in row]] for obj in chosen(scene)
+    ]
+    return json.dumps([job_tables(scene), mm_per_unit(scene), objects], sort_keys=True)
+
+
+def figure_request(
+    context: bpy.types.Context, task: str, selected: list[bpy.types.Object]
+) -> Request:
+    """Return a job on the chosen figure, or on the selected objects if none was chosen."""
+    scene = context.scene
+    objects = chosen(scene) or selected
+    if not objects:
+        raise JobError("There is no figure; select its objects and press Use Selected")
+    return Request(
+        task={"task": task, "job": job_text(scene)},
+        meshes=read_objects(context, objects),
+        scene=scene.name,
+        objects=tuple(obj.name for obj in objects),
+    )

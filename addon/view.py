@@ -1,0 +1,68 @@
+"""Selecting results and turning the view to a place."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator, Sequence
+
+import bpy
+from mathutils import Vector
+
+from .bridge import mm_per_unit
+from .results import find
+
+# Distance of the view from a place, as a multiple of the size of what is there.
+VIEW_SIZES = 6.0
+PLACE_SIZE_MM = 4.0
+
+_quiet = False
+
+
+@contextlib.contextmanager
+def selection_kept() -> Iterator[None]:
+    """Let rows of lists be set without selecting what they stand for."""
+    global _quiet
+    _quiet = True
+    try:
+        yield
+    finally:
+        _quiet = False
+
+
+def select_result(context: bpy.types.Context, role: str, index: int) -> bpy.types.Object | None:
+    """Select only the result of that role and number, if it is there and can be seen."""
+    obj = None if _quiet else find(context.scene, role, index)
+    if obj is None or context.mode != "OBJECT" or not obj.visible_get():
+        return None
+    for other in context.selected_objects:
+        other.select_set(False)
+    obj.select_set(True)
+    context.view_layer.objects.active = obj
+    return obj
+
+
+def frame_result(
+    context: bpy.types.Context, role: str, index: int, place_mm: Sequence[float]
+) -> None:
+    """Turn the view to a result, or to its place if it has no object."""
+    obj = find(context.scene, role, index)
+    if obj is None:
+        look_at(context, place_mm)
+    else:
+        _turn(context, obj.matrix_world.translation, max(obj.dimensions))
+
+
+def look_at(context: bpy.types.Context, place_mm: Sequence[float]) -> Vector:
+    """Turn the view to a place in mm and return it in Blender units."""
+    scale = mm_per_unit(context.scene)
+    place = Vector(place_mm) / scale
+    _turn(context, place, PLACE_SIZE_MM / scale)
+    return place
+
+
+def _turn(context: bpy.types.Context, place: Vector, size: float) -> None:
+    region = context.region_data
+    if region is not None:
+        least = PLACE_SIZE_MM / mm_per_unit(context.scene)
+        region.view_location = place
+        region.view_distance = VIEW_SIZES * max(size, least)

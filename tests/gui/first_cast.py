@@ -1,0 +1,263 @@
+"""Press the buttons in a windowed Blender and take pictures of the panels.
+
+Run by a program that starts Blender on a private screen and puts the module bgui on the path:
+
+    blender-gui -o OUT -s 1500x1150 -b blend_demo -z EXTENSION.zip tests/gui/first_cast.py
+
+Every check is an assertion; the pictures are for people to look at.
+"""
+
+import os
+import sys
+import time
+from pathlib import Path
+
+import bgui
+import bpy
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+from blend_demo.heron import heron
+
+DETAIL = 0.3
+PATIENCE_S = 120.0
+ESC_WITHIN_S = 0.5
+
+
+def panels(*names: str) -> None:
+    """Show only these panels of the tab: Blender has no call that folds one."""
+    wanted = [f"POURWRIGHT_PT_{name}" for name in names]
+    for cls in sorted(_all_panels(), key=lambda c: c.bl_order):
+        if cls.is_registered:
+            bpy.utils.unregister_class(cls)
+    for cls in sorted(_all_panels(), key=lambda c: c.bl_order):
+        if cls.__name__ in wanted:
+            bpy.utils.register_class(cls)
+
+
+_panels: list[type] = []
+
+
+def _all_panels() -> list[type]:
+    if not _panels:
+        _panels.extend(
+            cls
+            for cls in bpy.types.Panel.__subclasses__()
+            if getattr(cls, "bl_category", "") == "Pourwright"
+        )
+    return _panels
+
+
+def add_figure() -> list[bpy.types.Object]:
+    """Put the heron into the scene, one object per part, in millimetres."""
+    scene = bpy.context.scene
+    scene.unit_settings.scale_length = 0.001
+    scene.unit_settings.length_unit = "MILLIMETERS"
+    for obj in list(bpy.data.objects):
+        bpy.data.objects.remove(obj)
+    made = []
+    for part in heron(DETAIL):
+        mesh = bpy.data.meshes.new(part.name)
+        mesh.from_pydata(part.vertices.tolist(), [], part.faces.tolist())
+        obj = bpy.data.objects.new(part.name, mesh)
+        scene.collection.objects.link(obj)
+        obj.select_set(True)
+        made.append(obj)
+    bpy.context.view_layer.objects.active = made[0]
+    return made
+
+
+def look() -> None:
+    """Turn the view to the whole figure."""
+    space = bgui.view3d()[1].spaces.active
+    space.clip_start, space.clip_end = 0.1, 10_000.0
+    space.overlay.grid_scale = 10.0
+    space.overlay.show_cursor = False
+    region = space.region_3d
+    region.view_rotation = (0.82, 0.45, 0.17, 0.3)
+    region.view_location = (2.0, 0.0, 26.0)
+    region.view_distance = 165.0
+
+
+def part(name: str):
+    """Return a module of the installed extension."""
+    return sys.modules[f"bl_ext.user_default.pourwright.{name}"]
+
+
+def running():
+    """Return the extension's module that knows the running job."""
+    return part("running")
+
+
+def figure_names() -> list[str]:
+    """Return the names of the figure's objects."""
+    return [row.object.name for row in bpy.context.scene.pourwright.figure.parts]
+
+
+def wait_for_job():
+    """Yield to Blender until the job has ended."""
+    end = time.monotonic() + PATIENCE_S
+    while running().busy():
+        assert time.monotonic() < end, "the job did not end"
+        yield 0.1
+
+
+def names() -> set[str]:
+    """Return the names of all objects."""
+    return {obj.name for obj in bpy.data.objects}
+
+
+@bgui.main
+def run():
+    message = bpy.context.window_manager.pourwright_message
+    figure = add_figure()
+    before = names()
+    look()
+    bgui.sidebar("Pourwright")
+    yield 1.5
+    bgui.shot("start")
+
+    assert bgui.op("pourwright.use_selected") == {"FINISHED"}
+    for obj in figure:
+        obj.select_set(False)
+    yield 0.3
+
+    # Esc in the middle of a run: stopped at once, and the scene is as it was.
+    _, _, region, _ = bgui.view3d()
+    x, y = region.x + region.width // 2, region.y + region.height // 2
+    assert bgui.op("pourwright.make_master", invoke=True) == {"RUNNING_MODAL"}
+    for _ in range(100):
+        if running().busy() and running().current.job.fraction > 0.05:
+            break
+        yield 0.05
+    job = running().current.job
+    bgui.shot("progress")
+    assert job.process.poll() is None, "the worker ended before Esc"
+    pressed = time.monotonic()
+    bgui.key("ESC", x, y)
+    while running().busy():
+        assert time.monotonic() - pressed < 5.0, "Esc was not heard"
+        yield 0.02
+    waited = time.monotonic() - pressed
+    print(f"Esc stopped the job in {waited:.2f} s")
+    assert waited < ESC_WITHIN_S
+    assert job.process.poll() is not None and not job.folder.exists()
+    assert names() == before
+    assert message.kind == "INFO" and "stopped" in message.text
+    yield 0.3
+
+    # Air of the figure alone.
+    assert bgui.op("pourwright.find_air", invoke=True) == {"RUNNING_MODAL"}
+    yield from wait_for_job()
+    assert message.kind == "INFO", message.text
+    settings = bpy.context.scene.pourwright
+    assert len(settings.air.pockets) > 3
+    for name in ("figure", "air"):
+        panels("main", name)
+        yield 0.8
+        bgui.shot(f"panel_{name}")
+
+    # A click on a row selects the pocket, the magnifier turns the view to it.
+    settings.air.active_pocket = 1
+    assert [o.name for o in bpy.context.selected_objects] == ["Air Pocket 2"]
+    assert bgui.op("pourwright.show_pocket", index=0) == {"FINISHED"}
+    yield 0.5
+    bgui.shot("one_pocket")
+    look()
+
+    # All of it, by the one button.
+    air_only = names()
+    assert bgui.op("pourwright.make_master", invoke=True) == {"RUNNING_MODAL"}
+    yield from wait_for_job()
+    assert message.kind == "INFO", message.text
+    made = names() - before
+    assert {"Master", "Sprue Base", "Funnel", "Vent 1"} <= made
+    # One run is one undo step, and the source objects are where they were.
+    bgui.undo()
+    yield 0.3
+    assert names() == air_only and bpy.context.scene.pourwright.plan == ""
+    bgui.redo()
+    yield 0.3
+    assert names() == made | before and bpy.context.scene.pourwright.plan
+    assert bpy.data.objects["Master"].hide_get()
+    assert not any(bpy.data.objects[name].hide_get() for name in before)
+    yield 0.5
+    for name in ("base", "vents", "quantities"):
+        panels("main", name)
+        yield 0.8
+        bgui.shot(f"panel_{name}")
+    assert bgui.op("pourwright.show", master=True) == {"FINISHED"}
+    assert not bpy.data.objects["Master"].hide_get()
+    yield 0.3
+    bgui.shot("fused_master")
+
+    # Files: refused where some are already, unless they may be replaced.
+    home = Path(os.environ["HOME"])
+    bpy.ops.wm.save_as_mainfile(filepath=str(home / "heron.blend"))
+    export = bpy.context.scene.pourwright.export
+    export.folder = "//casts/"
+    panels("main", "export")
+    yield 0.8
+    bgui.shot("panel_export")
+    for replace, kind in ((False, "INFO"), (False, "ERROR"), (True, "INFO")):
+        export.overwrite = replace
+        try:
+            bgui.op("pourwright.export_master", invoke=True)
+        except RuntimeError as error:  # how a script hears of an error report
+            assert "Replace Files" in str(error)
+        yield from wait_for_job()
+        assert message.kind == kind, message.text
+    assert len(list((home / "casts").iterdir())) == 3
+
+    assert bgui.op("pourwright.show", master=False) == {"FINISHED"}
+    yield 0.3
+
+    # An object of the figure is deleted while the job runs: a message, and nothing made.
+    first = figure_names()[0]
+    kept = names()
+    assert bgui.op("pourwright.make_master", invoke=True) == {"RUNNING_MODAL"}
+    yield 0.3
+    bpy.data.objects.remove(bpy.data.objects[first])
+    yield from wait_for_job()
+    assert message.kind == "ERROR" and first in message.text, message.text
+    assert names() == kept - {first}
+    yield 0.3
+
+    # Undo while the job runs: the job ends in a result or in a message, and nothing crashes.
+    bgui.undo()
+    yield 0.3
+    assert bgui.op("pourwright.find_air", invoke=True) == {"RUNNING_MODAL"}
+    yield 0.2
+    bgui.undo()
+    yield from wait_for_job()
+    assert message.kind in {"INFO", "ERROR"} and message.text
+    yield 0.3
+
+    # A subdivided object is read as the viewport shows it, though the graphics card divides it.
+    bpy.ops.mesh.primitive_cube_add(size=20, location=(60, 0, 10))
+    smooth = bpy.context.object
+    smooth.modifiers.new("Subdivision", "SUBSURF").levels = 3
+    yield 0.5
+    (read,) = part("bridge").read_objects(bpy.context, [smooth])
+    assert len(read.faces) == 2 * 6 * 4**3, len(read.faces)
+    bpy.data.objects.remove(smooth)
+
+    # A figure with a hole: a message with the place, and nothing changed.
+    panels("main", "figure")
+    bpy.ops.mesh.primitive_cube_add(size=20, location=(60, 0, 10))
+    crate = bpy.context.object
+    crate.name = "Open Crate"
+    crate.data.clear_geometry()
+    corners = [(x, y, z) for x in (-9, 9) for y in (-9, 9) for z in (-9, 9)]
+    crate.data.from_pydata(
+        corners, [], [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4)]
+    )
+    bgui.op("pourwright.use_selected")
+    kept = names()
+    assert bgui.op("pourwright.make_master", invoke=True) == {"RUNNING_MODAL"}
+    yield from wait_for_job()
+    assert message.kind == "ERROR" and "Open Crate" in message.text and message.has_place
+    assert names() == kept
+    yield 0.6
+    bgui.shot("open_mesh")
+    panels("main", "figure", "air", "base", "vents", "quantities", "export")
+    yield 0.3
