@@ -3,6 +3,8 @@ PYTHON ?= $(shell command -v python3.11 || command -v python3)
 BLENDERS := 4.2 4.5 5.0
 VENV := .venv
 PY := $(VENV)/bin/python
+NOTHING :=
+SPACE := $(NOTHING) $(NOTHING)
 BLENDER_GUI ?= ../shared/tools/blender-gui
 
 # The bpy wheel of each Blender and the numpy that Blender ships.
@@ -16,7 +18,7 @@ demo: $(VENV)/.ready
 	$(PY) -m blend_demo --out demo-out
 
 test: $(VENV)/.ready $(BLENDERS:%=.venv-%/.ready)
-	POURWRIGHT_BPY_PYTHONS="$(foreach b,$(BLENDERS),$(CURDIR)/.venv-$(b)/bin/python)" \
+	POURWRIGHT_BPY_PYTHONS="$(subst $(SPACE),:,$(strip $(BLENDERS:%=$(CURDIR)/.venv-%/bin/python)))" \
 	  $(PY) -m pytest
 
 check: $(VENV)/.ready

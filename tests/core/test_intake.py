@@ -189,6 +189,23 @@ class TestRefusals:
         mesh = figure_eight()
         assert self.refused(tri_mesh(mesh.vertices, mesh.faces[:, ::-1])).kind == "self_overlap"
 
+    def test_one_lobe_inside_out(self):
+        """A prism over a bow tie: one lobe is wound the right way, the smaller one is not."""
+        outline = np.array([[0, 0], [10, 0], [4, 6], [7, 6]], dtype=float)
+        vertices = np.vstack([np.c_[outline, np.zeros(4)], np.c_[outline, np.full(4, 5.0)]])
+        sides = [f for i in range(4) for j in [(i + 1) % 4]
+                 for f in ([i, j, j + 4], [i, j + 4, i + 4])]
+        faces = [[0, 2, 1], [0, 3, 2], [4, 5, 6], [4, 6, 7], *sides]
+        error = self.refused(tri_mesh(vertices, faces))
+        assert error.kind == "self_overlap"
+        assert error.at_mm[1] > 3  # the lobe at the top
+
+    def test_a_union_that_is_not_what_the_lines_say(self, monkeypatch):
+        """The cross-check does not trust the union: here it loses a body."""
+        monkeypatch.setattr(boolean, "union", lambda meshes, name: meshes[0])
+        error = self.refused(as_mesh(BLOCK), as_mesh(box((20, 0, 0), (22, 2, 20))))
+        assert error.kind == "union_mismatch"
+
     def test_flat_mesh(self):
         flat = tri_mesh([[0, 0, 0], [1, 0, 0], [0, 1, 0]], [[0, 1, 2], [0, 2, 1]])
         assert self.refused(flat).kind == "zero_thickness"

@@ -85,7 +85,8 @@ def self_overlap(mesh: TriMesh, side: int) -> Difference:
 
 def union_error(bodies: Sequence[TriMesh], united: TriMesh, side: int) -> Difference:
     """Share by which the united body differs from the bodies along the same lines."""
-    points = columns(united.bounds_mm, side)
+    bounds = np.concatenate([m.bounds_mm for m in (*bodies, united)])
+    points = columns(np.array([bounds.min(axis=0), bounds.max(axis=0)]), side)
     pieces = [inside_lengths(b, points) for b in bodies]
     line = np.concatenate([p.line[p.winding > 0] for p in pieces])
     bottom = np.concatenate([p.bottom[p.winding > 0] for p in pieces])
