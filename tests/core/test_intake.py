@@ -110,7 +110,7 @@ def test_bodies_that_touch(shift):
         assert solid.volume_mm3 == pytest.approx(2000, rel=1e-12)
         assert solid.parts == 1
     else:
-        assert solid.volume_mm3 == pytest.approx(2000, rel=1e-3)
+        assert 0 < 2000 - solid.volume_mm3 < 0.2  # drawn apart into the bodies, not out of them
         assert solid.parts == 2
         assert "touching" in kinds(solid)
         assert min(np.linalg.norm(np.array(f.at_mm) - (10, 10, c)) for f in solid.findings

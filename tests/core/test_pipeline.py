@@ -11,10 +11,10 @@ from random_bodies import random_body
 from reference import mesh_of, parts_above
 from shapes import as_mesh, box, together, turned_in
 
-from pourwright.air import prepare, top_plane_vertices
+from pourwright.air import AirPocket, prepare, top_plane_vertices
 from pourwright.errors import Cancelled, InputError
 from pourwright.plan.job import Job
-from pourwright.plan.pipeline import check_air, plan_pour
+from pourwright.plan.pipeline import check_air, judge, plan_pour
 from pourwright.shop.process import PROCESSES, Process
 from pourwright.solid import boolean, intake
 from pourwright.sprue import BaseSettings, FunnelSettings
@@ -193,6 +193,12 @@ class TestAirAlone:
     def test_no_direction(self):
         with pytest.raises(InputError):
             check_air(self.solid, (0, 0, 0), [], PROCESSES["open"])
+
+    def test_a_part_without_an_opening_matters_however_small(self):
+        speck = AirPocket((0.0, 0.0, 0.0), 0.0, None, 1e-9, 0, 0)
+        shallow = replace(speck, saddle_height_mm=-1.0)
+        never, small = judge([speck, shallow], PROCESSES["open"])
+        assert never.matters and not small.matters
 
     def test_what_matters_depends_on_the_process(self):
         calm = replace(PROCESSES["open"], visible_defect_mm=50.0)
