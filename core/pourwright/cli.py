@@ -22,7 +22,14 @@ from typing import TYPE_CHECKING, NoReturn
 from pourwright import __version__
 from pourwright.errors import Cancelled, InputError, Point, PourwrightError
 from pourwright.progress import Progress, part
-from pourwright.terminal import abandon_output, complain, progress_line, quiet_libraries, say
+from pourwright.terminal import (
+    abandon_output,
+    complain,
+    flush_output,
+    progress_line,
+    quiet_libraries,
+    say,
+)
 
 if TYPE_CHECKING:
     from pourwright.plan.job import Job
@@ -50,6 +57,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         abandon_output()
         return DONE
     except SystemExit as done:  # how argparse ends after --help and --version
+        flush_output()
         return DONE if done.code is None else int(done.code)
     except PourwrightError as error:
         return _bad_input(error.one_line())

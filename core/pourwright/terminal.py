@@ -41,6 +41,14 @@ def say(text: str) -> None:
         ) from error
 
 
+def flush_output() -> None:
+    """Write out what waits for standard output; a reader that has gone away is no fault."""
+    try:
+        sys.stdout.flush()
+    except (OSError, ValueError, AttributeError):
+        abandon_output()
+
+
 def abandon_output() -> None:
     """Send what is still to be flushed to nowhere, so that the end of the process is quiet."""
     with contextlib.suppress(OSError, ValueError, AttributeError):

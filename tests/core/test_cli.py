@@ -280,7 +280,8 @@ def test_noise_of_libraries_stays_off_the_terminal(models):
 
 
 INTERRUPTED = """
-import sys, time
+import signal, sys, time
+signal.signal(signal.SIGINT, signal.default_int_handler)  # background jobs inherit it ignored
 import pourwright.plan.pipeline
 from pourwright.cli import main
 
