@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from typing import Any
 
 import bpy
 
-from . import results, task
+from . import results
 from .figure.settings import chosen, set_chosen
 from .jobs import JobError, Outcome
 from .running import Request, target_scene
@@ -23,34 +24,65 @@ def air(request: Request, outcome: Outcome) -> str:
     results.replace(scene, results.AIR_ROLES, pieces)
     _figure(scene, request, data["figure"])
     _pockets(scene, data, "Figure Alone")
-    scene.pourwright.vents.left = 0
     return _air_text(data["pockets"])
 
 
 def plan(request: Request, outcome: Outcome) -> str:
-    """Put a whole plan into the scene."""
+    """Put a whole plan into the scene, with vents of its own."""
     scene, data = target_scene(request), outcome.result
-    roles = results.PART_ROLES + results.AIR_ROLES
-    pieces = _pieces(outcome, roles)
+    _bodies(scene, request, outcome)
+    rods = [(vent["path_mm"], vent["diameter_mm"]) for vent in data["vents"]]
+    scene.pourwright.vents.rods.clear()
+    made, aside = results.replace_vents(scene, rods)
+    _vents(scene, data, made)
+    scene.pourwright.vents_made_with = results.vent_digests(made)
+    said = _plan_text(f"Master made with {_count(len(made), 'vent')}", data)
+    if aside:
+        said += f". Set aside, as you had changed them: {', '.join(aside)}"
+    yours = len(results.vents(scene)) - len(made)
+    if yours:
+        said += f". Left out: {_count(yours, 'vent')} of your own; Check Again uses them"
+    return said
+
+
+def checked(request: Request, outcome: Outcome) -> str:
+    """Put a plan with the user's vents into the scene; the vents themselves stay as they are."""
+    scene, data = target_scene(request), outcome.result
+    given = request.task["given"]
+    if len(data["vents"]) != len(given):
+        raise JobError("The worker process lost a vent; nothing was changed")
+    _bodies(scene, request, outcome)
+    there = {obj.name: obj for obj in results.vents(scene)}
+    _vents(scene, data, [there.get(vent["name"]) for vent in given])
+    scene.pourwright.vents_made_with = request.notes["vents"]
+    return _plan_text(f"Checked with {_count(len(given), 'vent')}", data)
+
+
+def _bodies(scene: bpy.types.Scene, request: Request, outcome: Outcome) -> None:
+    """Replace master, base, funnel, air and numbers: everything but the vents."""
+    roles = results.BODY_ROLES + results.AIR_ROLES
+    data, pieces = outcome.result, _pieces(outcome, roles)
     if not any(piece.role == "master" for piece in pieces):
         raise JobError("The worker process made no master; nothing was changed")
     results.replace(scene, roles, pieces)
     _figure(scene, request, data["figure"])
     _pockets(scene, data, "Figure With Base and Funnel")
-    _vents(scene, data)
-    settings = scene.pourwright
     stored = {key: value for key, value in data.items() if key != "objects"}
-    settings.plan = json.dumps(stored)
-    settings.made_with = task.fingerprint(scene)
-    left = settings.vents.left
-    rods = len(data["vents"])
-    done = f"Master made with {rods} vent{'' if rods == 1 else 's'}"
+    scene.pourwright.plan = json.dumps(stored)
+    scene.pourwright.made_with = request.notes["made_with"]
+
+
+def _plan_text(done: str, data: Json) -> str:
+    left = sum(p["matters"] for p in data["pockets_after"])
     if left:
-        return f"{done}; {left} air pocket{'' if left == 1 else 's'} left, see Vents"
-    undecided = any(w["open"] for w in data["warnings"])
-    if undecided:
+        return f"{done}; {_count(left, 'air pocket')} left, see Vents"
+    if any(w["open"] for w in data["warnings"]):
         return f"{done}; see the warnings in Vents"
     return f"{done}; no air is left that matters"
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def stored_plan(scene: bpy.types.Scene) -> Json | None:
@@ -144,17 +176,25 @@ def _pockets(scene: bpy.types.Scene, data: Json, source: str) -> None:
         settings.active_pocket = 0
 
 
-def _vents(scene: bpy.types.Scene, data: Json) -> None:
+def _vents(
+    scene: bpy.types.Scene, data: Json, objects: Sequence[bpy.types.Object | None]
+) -> None:
     settings = scene.pourwright.vents
+    rows = [row.object for row in settings.rods]
+    active = rows[settings.active_vent] if settings.active_vent < len(rows) else None
     settings.rods.clear()
-    for vent in data["vents"]:
+    for vent, obj in zip(data["vents"], objects, strict=True):
         row = settings.rods.add()
+        row.object = obj
+        row.checked = True
         row.kind = "Bridge" if vent["kind"] == "bridge" else "Rod"
+        row.pieces = len(vent["path_mm"]) - 1
         row.length_mm = vent["length_mm"]
         row.diameter_mm = vent["diameter_mm"]
+        row.web_mm = vent["web_mm"]
         row.serves = ", ".join(str(i + 1) for i in vent["serves"])
     with selection_kept():
-        settings.active_vent = 0
+        settings.active_vent = objects.index(active) if active in objects else 0
     settings.left = sum(p["matters"] for p in data["pockets_after"])
     settings.warnings.clear()
     settings.active_warning = 0
@@ -163,6 +203,10 @@ def _vents(scene: bpy.types.Scene, data: Json) -> None:
         _fill_place(row, warning)
         row.code = warning["code"]
         row.open = warning["open"]
+    for ring in data.get("rings", ()):
+        row = settings.warnings.add()
+        row.code, row.text = f"ring_at_vent_{ring['vent'] + 1}", ring["message"]
+        row.has_place, row.place_mm = True, ring["cut_at_mm"]
 
 
 def _air_text(pockets: list[Json]) -> str:

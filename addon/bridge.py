@@ -22,11 +22,15 @@ SMOOTH_ANGLE_RAD = 0.6  # edges sharper than about 35 degrees are drawn sharp on
 
 @dataclass(frozen=True)
 class MeshArrays:
-    """Triangles for the core: vertices (n, 3) float64 in mm, faces (m, 3) int64."""
+    """Triangles for the core: vertices (n, 3) float64 in mm, faces (m, 3) int64.
+
+    protect : (n,) float64 weights from 0 (free) to 1 (keep off), or None where nothing is painted.
+    """
 
     name: str
     vertices: Any
     faces: Any
+    protect: Any = None
 
 
 def mm_per_unit(scene: bpy.types.Scene) -> float:
@@ -47,15 +51,20 @@ def in_scene(obj: bpy.types.Object | None, scene: bpy.types.Scene) -> bool:
 
 
 def read_objects(
-    context: bpy.types.Context, objects: Iterable[bpy.types.Object]
+    context: bpy.types.Context, objects: Iterable[bpy.types.Object], protect: str = ""
 ) -> list[MeshArrays]:
-    """Return the surfaces of `objects` as the viewport shows them; raises JobError."""
+    """Return the surfaces of `objects` as the viewport shows them; raises JobError.
+
+    protect : name of the vertex group whose weights come along, or empty for none.
+    """
     depsgraph = context.evaluated_depsgraph_get()
     scale = mm_per_unit(context.scene)
-    return [_read(obj, depsgraph, scale) for obj in objects]
+    return [_read(obj, depsgraph, scale, protect) for obj in objects]
 
 
-def _read(obj: bpy.types.Object, depsgraph: bpy.types.Depsgraph, scale: float) -> MeshArrays:
+def _read(
+    obj: bpy.types.Object, depsgraph: bpy.types.Depsgraph, scale: float, protect: str
+) -> MeshArrays:
     evaluated = obj.evaluated_get(depsgraph)
     if evaluated.as_pointer() == obj.as_pointer():
         # Disabled objects are left out of the depsgraph and would come without their modifiers.
@@ -75,11 +84,13 @@ def _read(obj: bpy.types.Object, depsgraph: bpy.types.Depsgraph, scale: float) -
             )
         vertices = _positions(mesh, evaluated.matrix_world) * scale
         faces = _triangles(mesh)
+        group = evaluated.vertex_groups.get(protect)
+        weights = None if group is None else _weights(mesh, group.index)
     finally:
         evaluated.to_mesh_clear()
     if evaluated.matrix_world.is_negative:
         faces = faces[:, ::-1].copy()
-    return MeshArrays(obj.name, vertices, faces)
+    return MeshArrays(obj.name, vertices, faces, weights)
 
 
 def _positions(mesh: bpy.types.Mesh, matrix: Any) -> Any:
@@ -103,6 +114,19 @@ def _triangles(mesh: bpy.types.Mesh) -> Any:
         faces = np.empty(3 * len(mesh.loop_triangles), dtype=np.int32)
         mesh.loop_triangles.foreach_get("vertices", faces)
     return faces.reshape(-1, 3).astype(np.int64)
+
+
+def _weights(mesh: bpy.types.Mesh, group: int) -> Any:
+    """Weights of one vertex group, (n,) float64; 0 where a vertex is not in it."""
+    import numpy as np
+
+    weights = np.zeros(len(mesh.vertices))
+    # Blender gives no array of these; only vertices in some group cost time here.
+    for i, vertex in enumerate(mesh.vertices):
+        for entry in vertex.groups:
+            if entry.group == group:
+                weights[i] = entry.weight
+    return weights
 
 
 def new_object(

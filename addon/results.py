@@ -1,11 +1,13 @@
 """Objects that the extension makes: one collection, replaced at every run.
 
 An object is the extension's own while it carries the mark that it was made with and the name it
-was made under. A copy or a renamed object is the user's and is never removed.
+was made under. A copy or a renamed object is the user's and is never removed. Every curve in the
+collection is a vent; one of the extension's own that the user reshaped is set aside, not removed.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -13,11 +15,13 @@ from typing import Any
 import bpy
 
 from .bridge import new_object
+from .curves import digest, new_curve
 
-COLLECTION, AIR_COLLECTION = "Pourwright", "Air Pockets"
+COLLECTION, AIR_COLLECTION, ASIDE_COLLECTION = "Pourwright", "Air Pockets", "Vents Set Aside"
 ROLE, MADE_AS, INDEX = "pourwright_role", "pourwright_made_as", "pourwright_index"
+SHAPE = "pourwright_shape"  # a vent's digest when it was made
 AIR_ROLES = ("pocket", "pocket_after")
-PART_ROLES = ("master", "base", "funnel", "vent")
+BODY_ROLES = ("master", "base", "funnel")
 
 # Colours told apart by every kind of colour vision (Okabe and Ito 2008), linear RGB.
 COLORS = {
@@ -63,14 +67,40 @@ def find(scene: bpy.types.Scene, role: str, index: int = 0) -> bpy.types.Object 
     return None
 
 
+def vents(scene: bpy.types.Scene) -> list[bpy.types.Object]:
+    """Return the vents that are there now: the extension's own, then the user's, by name."""
+    top = collection(scene)
+    if top is None:
+        return []
+    aside = _marked(top.children, ASIDE_COLLECTION)
+    left_out = set(aside.all_objects) if aside is not None else set()
+    found = [
+        o
+        for o in top.all_objects
+        if (o.type == "CURVE" or o.get(ROLE) == "vent") and o not in left_out
+    ]
+    return sorted(found, key=_by_number)
+
+
+def _by_number(obj: bpy.types.Object) -> tuple[bool, list[tuple[str, int]]]:
+    """Sort key that puts 2 before 10."""
+    parts = re.findall(r"(\D*)(\d*)", obj.name)
+    return not is_result(obj), [(text, int(digits or 0)) for text, digits in parts]
+
+
+def vent_digests(objects: Iterable[bpy.types.Object]) -> str:
+    """Return a text that changes when one of these vents is changed, added or removed."""
+    return " ".join(sorted(digest(obj) for obj in objects))
+
+
 def replace(
     scene: bpy.types.Scene, roles: Sequence[str], pieces: Iterable[Piece]
 ) -> list[bpy.types.Object]:
     """Remove earlier results of `roles` and put `pieces` in their place."""
-    top = collection(scene) or _new_collection(COLLECTION, scene.collection)
+    top = _collection(scene)
     air = _marked(top.children, AIR_COLLECTION) or _new_collection(AIR_COLLECTION, top)
     old = [o for o in top.all_objects if o.get(ROLE) in roles and is_result(o)]
-    master_shown = any(o.get(ROLE) == "master" and not o.hide_get() for o in old)
+    shown = _master_shown(top)
     _remove(old)
     made = []
     for piece in pieces:
@@ -78,9 +108,7 @@ def replace(
         is_air = piece.role in AIR_ROLES
         (air if is_air else top).objects.link(obj)
         obj[ROLE], obj[INDEX], obj[MADE_AS] = piece.role, piece.index, obj.name
-        if piece.color:
-            obj.data.materials.append(material(piece.color))
-            obj.color = COLORS[piece.color][1]
+        _paint(obj, piece.color)
         obj.show_in_front = is_air
         if piece.role == "master":
             # It lies exactly on the figure: drawn in front, the two do not flicker.
@@ -88,8 +116,50 @@ def replace(
             obj.hide_render = True
         made.append(obj)
     if "master" in roles:
-        show_master(scene, master_shown)
+        show_master(scene, shown)
     return made
+
+
+def replace_vents(
+    scene: bpy.types.Scene, rods: Iterable[tuple[Sequence[Sequence[float]], float]]
+) -> tuple[list[bpy.types.Object], list[str]]:
+    """Put new vents, given as path and diameter in mm, in the place of the extension's own.
+
+    Returns the new objects, and the names of those that the user had reshaped: they are set aside
+    in a collection of their own and hidden. Vents that the user made stay where they are.
+    """
+    top = _collection(scene)
+    own = [o for o in vents(scene) if o.get(ROLE) == "vent" and is_result(o)]
+    reshaped = [o for o in own if o.get(SHAPE) not in (None, digest(o))]
+    aside = [_set_aside(obj, top, scene) for obj in reshaped]
+    _remove([o for o in own if o not in reshaped] + _deleted_vents())
+    hidden = _master_shown(top)
+    made = []
+    for i, (path_mm, diameter_mm) in enumerate(rods):
+        obj = add_vent(scene, f"Vent {i + 1}", path_mm, diameter_mm)
+        obj[INDEX], obj[MADE_AS] = i, obj.name
+        made.append(obj)
+    _update(scene)
+    for obj in made:
+        obj[SHAPE] = digest(obj)
+        _hide(obj, scene, hidden)
+    return made, aside
+
+
+def add_vent(
+    scene: bpy.types.Scene, name: str, path_mm: Sequence[Sequence[float]], diameter_mm: float
+) -> bpy.types.Object:
+    """Put a vent into the collection that counts as the user's own."""
+    obj = new_curve(name, path_mm, diameter_mm, scene)
+    obj[ROLE] = "vent"
+    _paint(obj, "vent")
+    _collection(scene).objects.link(obj)
+    return obj
+
+
+def remove(obj: bpy.types.Object) -> None:
+    """Remove one object with its data; what the user hung on it stays where it is."""
+    _remove([obj])
 
 
 def material(key: str) -> bpy.types.Material:
@@ -111,12 +181,35 @@ def material(key: str) -> bpy.types.Material:
 
 def show_master(scene: bpy.types.Scene, master: bool) -> None:
     """Show either the fused master alone or its parts and the air."""
-    for layer in scene.view_layers:
-        layer.update()  # else objects that were linked just now are not known yet
+    _update(scene)  # else objects that were linked just now are not known yet
     top = collection(scene)
-    for obj in top.all_objects if top is not None else ():
-        if is_result(obj):
-            _hide(obj, scene, (obj[ROLE] == "master") != master)
+    if top is None:
+        return
+    for obj in {*(o for o in top.all_objects if is_result(o)), *vents(scene)}:
+        _hide(obj, scene, (obj.get(ROLE) == "master") != master)
+
+
+def _master_shown(top: bpy.types.Collection) -> bool:
+    """Whether the fused master is what the user looks at."""
+    masters = (o for o in top.all_objects if o.get(ROLE) == "master" and is_result(o))
+    return any(not o.hide_get() for o in masters)
+
+
+def _deleted_vents() -> list[bpy.types.Object]:
+    """Vents that the user deleted and nothing holds any more; they would keep their names taken."""
+    return [o for o in bpy.data.objects if o.get(ROLE) == "vent" and o.users == 0]
+
+
+def _paint(obj: bpy.types.Object, color: str) -> None:
+    if color:
+        obj.data.materials.append(material(color))
+        obj.color = COLORS[color][1]
+
+
+def _update(scene: bpy.types.Scene) -> None:
+    """Let Blender take note of new objects and where they stand."""
+    for layer in scene.view_layers:
+        layer.update()
 
 
 def _hide(obj: bpy.types.Object, scene: bpy.types.Scene, hidden: bool) -> None:
@@ -126,10 +219,30 @@ def _hide(obj: bpy.types.Object, scene: bpy.types.Scene, hidden: bool) -> None:
             obj.hide_set(hidden, view_layer=layer)
 
 
+def _set_aside(
+    obj: bpy.types.Object, top: bpy.types.Collection, scene: bpy.types.Scene
+) -> str:
+    """Make a vent of the extension the user's, hidden and no longer counted; return its name."""
+    aside = _marked(top.children, ASIDE_COLLECTION) or _new_collection(ASIDE_COLLECTION, top)
+    for holder in obj.users_collection:
+        if holder == top or holder in top.children_recursive:
+            holder.objects.unlink(obj)
+    aside.objects.link(obj)
+    obj.name = f"{obj.name} Edited"
+    del obj[MADE_AS]
+    _update(scene)
+    _hide(obj, scene, True)
+    return obj.name
+
+
 def _marked(
     collections: Iterable[bpy.types.Collection], mark: str
 ) -> bpy.types.Collection | None:
     return next((c for c in collections if c.get(ROLE) == mark and c.library is None), None)
+
+
+def _collection(scene: bpy.types.Scene) -> bpy.types.Collection:
+    return collection(scene) or _new_collection(COLLECTION, scene.collection)
 
 
 def _new_collection(name: str, parent: bpy.types.Collection) -> bpy.types.Collection:
@@ -140,7 +253,7 @@ def _new_collection(name: str, parent: bpy.types.Collection) -> bpy.types.Collec
 
 
 def _remove(objects: list[bpy.types.Object]) -> None:
-    """Remove objects with their meshes; what the user hung on them stays where it is."""
+    """Remove objects with their data; what the user hung on them stays where it is."""
     doomed = set(objects)
     for obj in objects:
         for child in obj.children:
@@ -148,6 +261,6 @@ def _remove(objects: list[bpy.types.Object]) -> None:
                 place = child.matrix_world.copy()
                 child.parent = None
                 child.matrix_world = place
-    meshes = {obj.data for obj in objects}
+    data = {obj.data for obj in objects}
     bpy.data.batch_remove(objects)
-    bpy.data.batch_remove([mesh for mesh in meshes if mesh.users == 0])
+    bpy.data.batch_remove([held for held in data if held.users == 0])

@@ -55,6 +55,8 @@ def launch(request: Request, title: str) -> WorkerJob:
     for i, mesh in enumerate(request.meshes):
         arrays[f"vertices_{i}"] = mesh.vertices
         arrays[f"faces_{i}"] = mesh.faces
+        if mesh.protect is not None:
+            arrays[f"protect_{i}"] = mesh.protect
     task = {**request.task, "names": [mesh.name for mesh in request.meshes]}
     current.job = WorkerJob(task, arrays, temp_root=bpy.app.tempdir)
     current.title = title

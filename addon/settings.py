@@ -39,6 +39,9 @@ class PourwrightSettings(bpy.types.PropertyGroup):
     made_with: bpy.props.StringProperty(
         name="Made With", description="The settings that the last plan was made with"
     )
+    vents_made_with: bpy.props.StringProperty(
+        name="Vents Made With", description="The shapes of the vents that the last plan holds"
+    )
 
 
 def register() -> None:

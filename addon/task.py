@@ -8,8 +8,10 @@ from typing import Any
 
 import bpy
 
+from . import results
 from .air.settings import up_vector
 from .bridge import mm_per_unit, read_objects
+from .curves import read_rod
 from .figure.settings import chosen
 from .jobs import JobError
 from .running import Request
@@ -48,6 +50,10 @@ def job_tables(scene: bpy.types.Scene) -> Tables:
             "least_diameter_mm": vents.least_diameter_mm,
             "web_mm": vents.web_mm,
             "overlap_mm": vents.overlap_mm,
+            "slope_deg": math.degrees(vents.slope),
+            "neck_mm": vents.neck_mm,
+            "neck_length_mm": vents.neck_length_mm,
+            "grid_mm": vents.grid_mm,
         },
     }
     if base.size == "CUSTOM":
@@ -78,12 +84,33 @@ def job_text(scene: bpy.types.Scene) -> str:
     return "\n".join(lines) + "\n"
 
 
-def fingerprint(scene: bpy.types.Scene) -> str:
-    """Return a text that changes when settings change or an object of the figure is moved."""
-    objects = [
-        [obj.name, [round(c, 6) for row in obj.matrix_world for c in row]] for obj in chosen(scene)
+def fingerprint(scene: bpy.types.Scene, objects: list[bpy.types.Object] | None = None) -> str:
+    """Return a text that changes when settings change or an object of the figure is moved.
+
+    objects : the figure, None for the one that was chosen.
+    """
+    figure = [
+        [
+            obj.name,
+            len(obj.data.vertices) if obj.type == "MESH" else 0,
+            [round(c, 6) for row in obj.matrix_world for c in row],
+        ]
+        for obj in (chosen(scene) if objects is None else objects)
     ]
-    return json.dumps([job_tables(scene), mm_per_unit(scene), objects], sort_keys=True)
+    protect = scene.pourwright.figure.protect
+    return json.dumps([job_tables(scene), mm_per_unit(scene), protect, figure], sort_keys=True)
+
+
+def stale(scene: bpy.types.Scene) -> str:
+    """Return what the last plan no longer matches, as a text for panels; empty when all is well."""
+    settings = scene.pourwright
+    if not settings.plan:
+        return ""
+    if settings.made_with != fingerprint(scene):
+        return "Figure or settings changed: Make Master, or Check Again to keep the vents"
+    if settings.vents_made_with != results.vent_digests(results.vents(scene)):
+        return "Vents changed: Check Again"
+    return ""
 
 
 def figure_request(
@@ -96,7 +123,21 @@ def figure_request(
         raise JobError("There is no figure; select its objects and press Use Selected")
     return Request(
         task={"task": task, "job": job_text(scene)},
-        meshes=read_objects(context, objects),
+        meshes=read_objects(context, objects, scene.pourwright.figure.protect),
         scene=scene.name,
         objects=tuple(obj.name for obj in objects),
+        notes={"made_with": fingerprint(scene, objects)},
     )
+
+
+def check_request(context: bpy.types.Context, selected: list[bpy.types.Object]) -> Request:
+    """Return a job that takes the vents as they are now; raises JobError for one that is none."""
+    scene = context.scene
+    context.view_layer.update()  # a script may have moved a vent just now
+    vents = results.vents(scene)
+    up = up_vector(scene)
+    rods = [read_rod(obj, up, scene) for obj in vents]
+    request = figure_request(context, "plan", selected)
+    request.task["given"] = [rod.entry() for rod in rods]
+    request.notes["vents"] = results.vent_digests(vents)
+    return request

@@ -62,6 +62,14 @@ def wrapped(
         rows.label(text=one, icon=icon if i == 0 else ("BLANK1" if icon != "NONE" else "NONE"))
 
 
+def stale(context: bpy.types.Context, layout: bpy.types.UILayout, text: str) -> None:
+    """Draw what the results no longer match, if anything."""
+    if text:
+        box = layout.box()
+        box.alert = True
+        wrapped(context, box, text, "ERROR")
+
+
 def place_button(layout: bpy.types.UILayout, place_mm: Sequence[float]) -> None:
     """Draw the button that turns the view to a place."""
     layout.operator("pourwright.show_place", text="", icon="VIEWZOOM").place_mm = place_mm

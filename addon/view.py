@@ -32,7 +32,14 @@ def selection_kept() -> Iterator[None]:
 def select_result(context: bpy.types.Context, role: str, index: int) -> bpy.types.Object | None:
     """Select only the result of that role and number, if it is there and can be seen."""
     obj = None if _quiet else find(context.scene, role, index)
-    if obj is None or context.mode != "OBJECT" or not obj.visible_get():
+    return None if obj is None else select_object(context, obj)
+
+
+def select_object(
+    context: bpy.types.Context, obj: bpy.types.Object
+) -> bpy.types.Object | None:
+    """Select only this object, if it can be seen."""
+    if _quiet or context.mode != "OBJECT" or not obj.visible_get():
         return None
     for other in context.selected_objects:
         other.select_set(False)

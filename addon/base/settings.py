@@ -36,13 +36,15 @@ def length(name: str, description: str, default: float, low: float, high: float,
     )
 
 
-def angle(name: str, description: str, default_deg: float, high_deg: float):
+def angle(
+    name: str, description: str, default_deg: float, high_deg: float, low_deg: float = 0.0
+):
     """Return an angle, kept in radians and shown in degrees as everywhere in Blender."""
     return bpy.props.FloatProperty(
         name=name,
         description=description,
         default=math.radians(default_deg),
-        min=0.0,
+        min=math.radians(low_deg),
         max=math.radians(high_deg),
         step=100,
         subtype="ANGLE",

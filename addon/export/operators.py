@@ -13,7 +13,12 @@ from ..jobs import GRACE_S, JobError, Outcome
 from ..results import find
 from ..running import JobOperator, Request
 
-FILES = {"write_3mf": "master.3mf", "write_stl": "master.stl", "write_plan": "plan.json"}
+FILES = {
+    "write_3mf": "master.3mf",
+    "write_stl": "master.stl",
+    "write_rods": "rods.csv",
+    "write_plan": "plan.json",
+}
 
 
 class POURWRIGHT_OT_export_master(JobOperator, bpy.types.Operator):

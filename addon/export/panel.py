@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import bpy
 
-from .. import ui
+from .. import task, ui
 
 
 class POURWRIGHT_PT_export(ui.SidebarPanel, bpy.types.Panel):
@@ -19,9 +19,10 @@ class POURWRIGHT_PT_export(ui.SidebarPanel, bpy.types.Panel):
         column = ui.column(layout)
         column.prop(export, "folder")
         files = column.column(heading="Write", align=True)
-        for name in ("write_3mf", "write_stl", "write_plan"):
+        for name in ("write_3mf", "write_stl", "write_rods", "write_plan"):
             files.prop(export, name)
         column.prop(export, "overwrite")
+        ui.stale(context, layout, task.stale(context.scene))
         if export.folder.startswith("//") and not bpy.data.filepath:
             ui.wrapped(context, layout, "Choose a folder, or save the .blend file", "INFO")
         layout.operator("pourwright.export_master", icon="EXPORT")

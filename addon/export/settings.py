@@ -20,6 +20,11 @@ class PourwrightExport(bpy.types.PropertyGroup):
     write_stl: bpy.props.BoolProperty(
         name="STL", description="Write master.stl, in millimetres", default=True
     )
+    write_rods: bpy.props.BoolProperty(
+        name="Rod List",
+        description="Write rods.csv with the pieces of each vent, for cutting real rod",
+        default=True,
+    )
     write_plan: bpy.props.BoolProperty(
         name="Plan",
         description="Write plan.json with pockets, vents, quantities and warnings",

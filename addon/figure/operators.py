@@ -9,10 +9,10 @@ import bpy
 from .. import apply, task
 from ..bridge import SURFACE_TYPES, in_scene
 from ..jobs import Outcome
-from ..results import is_result
+from ..results import ROLE, is_result
 from ..running import JobOperator, Request
 from ..view import look_at
-from .settings import set_chosen
+from .settings import chosen, set_chosen
 
 
 def usable(context: bpy.types.Context) -> list[bpy.types.Object]:
@@ -20,7 +20,7 @@ def usable(context: bpy.types.Context) -> list[bpy.types.Object]:
     return [
         obj
         for obj in context.selected_objects
-        if obj.type in SURFACE_TYPES and not is_result(obj)
+        if obj.type in SURFACE_TYPES and not is_result(obj) and obj.get(ROLE) != "vent"
     ]
 
 
@@ -75,11 +75,50 @@ class POURWRIGHT_OT_show_place(bpy.types.Operator):
         return {"FINISHED"}
 
 
+class POURWRIGHT_OT_paint_protected(bpy.types.Operator):
+    """Paint the surface of the active object that vents keep off: red is kept free of them"""
+
+    bl_idname = "pourwright.paint_protected"
+    bl_label = "Paint Protected Surface"
+    bl_options: ClassVar[set[str]] = {"UNDO"}
+
+    @classmethod
+    def poll(cls, context: bpy.types.Context) -> bool:
+        """Needs an active mesh object of the figure."""
+        obj = context.object
+        if context.mode != "OBJECT":
+            cls.poll_message_set("Switch to Object Mode first")
+            return False
+        if obj is None or obj.type != "MESH" or obj not in chosen(context.scene):
+            cls.poll_message_set("Make a mesh of the figure the active object first")
+            return False
+        if obj.data.library is not None or not obj.visible_get():
+            cls.poll_message_set("The active object is hidden or linked from another file")
+            return False
+        if not context.scene.pourwright.figure.protect:
+            cls.poll_message_set("Name the vertex group first")
+            return False
+        return True
+
+    def execute(self, context: bpy.types.Context) -> set[str]:
+        """Make the group if it is missing, and enter Weight Paint mode on it."""
+        obj, name = context.object, context.scene.pourwright.figure.protect
+        group = obj.vertex_groups.get(name) or obj.vertex_groups.new(name=name)
+        obj.vertex_groups.active_index = group.index
+        bpy.ops.object.mode_set(mode="WEIGHT_PAINT")
+        return {"FINISHED"}
+
+
 class POURWRIGHT_OT_make_master(JobOperator, bpy.types.Operator):
-    """Find the trapped air, add sprue base, funnel and vents, and prove that the air gets out"""
+    """The button that does it all."""
 
     bl_idname = "pourwright.make_master"
     bl_label = "Make Master"
+    bl_description = (
+        "Find the trapped air, add sprue base, funnel and vents, and prove that the air gets out. "
+        "Vents made before are replaced; those that you reshaped are set aside, "
+        "those that you added stay in the scene for Check Again"
+    )
     title: ClassVar[str] = "Make Master"
 
     @classmethod
@@ -113,5 +152,6 @@ classes = (
     POURWRIGHT_OT_use_selected,
     POURWRIGHT_OT_remove_part,
     POURWRIGHT_OT_show_place,
+    POURWRIGHT_OT_paint_protected,
     POURWRIGHT_OT_make_master,
 )

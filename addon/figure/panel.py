@@ -78,6 +78,7 @@ class POURWRIGHT_PT_figure(ui.SidebarPanel, bpy.types.Panel):
         column = ui.column(layout)
         column.prop(figure, "unit")
         self._draw_size(context, layout.column(align=True))
+        self._draw_protected(context, layout)
         if figure.checked:
             results = layout.column(align=True)
             ui.value(results, "Volume", ui.volume(figure.volume_mm3))
@@ -101,6 +102,23 @@ class POURWRIGHT_PT_figure(ui.SidebarPanel, bpy.types.Panel):
                 context, box, f"Very {size} for a casting: check Unit and the object's scale",
                 "ERROR",
             )
+
+    def _draw_protected(self, context: bpy.types.Context, layout: bpy.types.UILayout) -> None:
+        objects = chosen(context.scene)
+        if not objects:
+            return
+        name = context.scene.pourwright.figure.protect
+        ui.column(layout).prop(
+            context.scene.pourwright.figure, "protect", text="Protected"
+        )
+        having = sum(name in obj.vertex_groups for obj in objects)
+        if context.mode == "PAINT_WEIGHT":
+            layout.operator(
+                "object.mode_set", text="Back to Object Mode", icon="OBJECT_DATAMODE"
+            ).mode = "OBJECT"
+        else:
+            layout.operator("pourwright.paint_protected", icon="WPAINT_HLT")
+        layout.label(text=f"Group on {having} of {len(objects)} Objects", icon="GROUP_VERTEX")
 
     def _draw_findings(
         self, context: bpy.types.Context, layout: bpy.types.UILayout, findings: object

@@ -28,6 +28,12 @@ class PourwrightFinding(bpy.types.PropertyGroup):
     )
 
 
+def _groups(self: PourwrightFigure, context: bpy.types.Context, text: str) -> list[str]:
+    """Return the names of the figure's vertex groups that hold what was typed."""
+    names = {group.name for obj in chosen(context.scene) for group in obj.vertex_groups}
+    return sorted(name for name in names if text.lower() in name.lower())
+
+
 class PourwrightFigure(bpy.types.PropertyGroup):
     """The figure and its scale."""
 
@@ -45,6 +51,13 @@ class PourwrightFigure(bpy.types.PropertyGroup):
             ("M", "1 Unit = 1 m", "One Blender unit is one metre, whatever the scene says"),
         ],
         default="SCENE",
+    )
+    protect: bpy.props.StringProperty(
+        name="Protected Surface",
+        description="Vertex group, on any objects of the figure, whose surface vents keep off",
+        default="Protect",
+        maxlen=63,
+        search=_groups,
     )
     # Results of the last run.
     checked: bpy.props.BoolProperty(name="Checked", description="Whether the figure was checked")

@@ -11,7 +11,6 @@ SAFETY = (
     "Isocyanates are sensitisers and can cause asthma. Ventilate, wear gloves and eye protection, "
     "and follow the safety data sheet"
 )
-CHANGED = "Figure or settings were changed: press Make Master"
 PARTS = (("figure", "Figure"), ("base", "Base"), ("vents", "Vents"), ("gates", "Gates"),
          ("funnel", "Funnel"))
 
@@ -33,8 +32,7 @@ class POURWRIGHT_PT_quantities(ui.SidebarPanel, bpy.types.Panel):
         if plan is None:
             ui.wrapped(context, layout, "Make Master works out the quantities", "INFO")
         else:
-            if scene.pourwright.made_with != task.fingerprint(scene):
-                ui.wrapped(context, layout, CHANGED, "ERROR")
+            ui.stale(context, layout, task.stale(scene))
             self._draw_plan(layout, plan)
         ui.wrapped(context, layout, SAFETY, "ERROR")
 

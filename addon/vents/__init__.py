@@ -1,5 +1,5 @@
 """Vents: rods that let trapped air out."""
 
-from . import operators, panel, settings
+from . import add, operators, panel, settings
 
-classes = (*settings.classes, *operators.classes, *panel.classes)
+classes = (*settings.classes, *operators.classes, *add.classes, *panel.classes)

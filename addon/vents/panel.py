@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import bpy
 
-from .. import ui
+from .. import task, ui
+from ..bridge import in_scene
 from ..results import find
 from .settings import PourwrightVents
 
@@ -12,20 +13,26 @@ MAX_ROWS = 5
 
 
 class POURWRIGHT_UL_vents(bpy.types.UIList):
-    """Vent rods with their lengths."""
+    """Vents with their pieces, lengths and the rubber beside them."""
 
     def draw_item(self, context, layout, data, item, icon, active_data, active_property, index=0):
         """Draw one vent."""
-        size = f"{item.length_mm:.1f} \u00d7 {item.diameter_mm:.1f}"
-        _row(layout, f"{index + 1}  {item.kind}", size, item.serves)
+        if not in_scene(item.object, context.scene):
+            layout.alert = True
+            _row(layout, f"{index + 1}  Gone", "", "", "")
+            return
+        web = f"{item.web_mm:.1f}" if item.checked else "?"
+        _row(layout, f"{index + 1}  {item.kind}", str(item.pieces), f"{item.length_mm:.1f}", web)
 
 
-def _row(layout: bpy.types.UILayout, vent: str, size: str, pockets: str) -> None:
-    row = layout.split(factor=0.36)
+def _row(layout: bpy.types.UILayout, vent: str, pieces: str, length: str, web: str) -> None:
+    row = layout.split(factor=0.38)
     row.label(text=vent)
-    row = row.split(factor=0.62)
-    row.label(text=size)
-    row.label(text=pockets)
+    for share, text in ((1 / 3, pieces), (1 / 2, length), (1, web)):
+        row = row.split(factor=share)
+        cell = row.row()
+        cell.alignment = "RIGHT"
+        cell.label(text=text)
 
 
 class POURWRIGHT_UL_warnings(bpy.types.UIList):
@@ -48,26 +55,48 @@ class POURWRIGHT_PT_vents(ui.SidebarPanel, bpy.types.Panel):
         layout, settings = self.layout, context.scene.pourwright
         vents = settings.vents
         column = ui.column(layout)
-        for name in ("diameter_mm", "least_diameter_mm", "web_mm", "overlap_mm"):
+        for name in ("diameter_mm", "least_diameter_mm", "web_mm", "slope"):
             column.prop(vents, name)
+        header, body = layout.panel("pourwright_rods", default_closed=True)
+        header.label(text="Ends and Routing")
+        if body is not None:
+            column = ui.column(body)
+            for name in ("neck_mm", "neck_length_mm", "overlap_mm", "grid_mm"):
+                column.prop(vents, name)
         if not settings.plan:
             ui.wrapped(context, layout, "Make Master places the vents", "INFO")
             return
+        self._draw_rods(layout, vents)
+        changed = task.stale(context.scene)
+        if changed:
+            ui.stale(context, layout, changed)
+        elif vents.left:
+            pockets = "Air Pocket" if vents.left == 1 else "Air Pockets"
+            layout.label(text=f"{vents.left} {pockets} Left", icon="ERROR")
+        else:
+            layout.label(text="Checked: No Visible Bubble Left", icon="CHECKMARK")
+        layout.operator("pourwright.check_again", icon="FILE_REFRESH")
+        self._draw_shown(context, layout)
+        self._draw_warnings(context, layout, vents)
+
+    def _draw_rods(self, layout: bpy.types.UILayout, vents: PourwrightVents) -> None:
         if vents.rods:
-            _row(layout, "Vent", "Size in mm", "Drains")
+            _row(layout, "Vent", "Pieces", "mm", "Web")
             rows = min(len(vents.rods), MAX_ROWS)
             layout.template_list(
                 "POURWRIGHT_UL_vents", "", vents, "rods", vents, "active_vent",
                 rows=rows, maxrows=rows,
             )
+            chosen = vents.rods[min(vents.active_vent, len(vents.rods) - 1)]
+            facts = layout.column(align=True)
+            ui.value(facts, "Diameter", ui.length(chosen.diameter_mm))
+            drains = f"Pocket {chosen.serves}" if chosen.serves else "No Pocket"
+            ui.value(facts, "Drains", drains if chosen.checked else "Not Checked")
         else:
-            layout.label(text="No Vents Needed", icon="CHECKMARK")
-        if vents.left:
-            layout.label(text=f"{vents.left} Air Pockets Left", icon="ERROR")
-        else:
-            layout.label(text="Checked: No Visible Bubble Left", icon="CHECKMARK")
-        self._draw_shown(context, layout)
-        self._draw_warnings(context, layout, vents)
+            layout.label(text="No Vents", icon="DOT")
+        row = layout.row(align=True)
+        row.operator("pourwright.add_vent", icon="ADD")
+        row.operator("pourwright.remove_vent", icon="REMOVE")
 
     def _draw_warnings(
         self, context: bpy.types.Context, layout: bpy.types.UILayout, vents: PourwrightVents
@@ -75,7 +104,8 @@ class POURWRIGHT_PT_vents(ui.SidebarPanel, bpy.types.Panel):
         if not vents.warnings:
             return
         undecided = sum(w.open for w in vents.warnings)
-        layout.label(text=f"{len(vents.warnings)} Warnings, {undecided} to Decide")
+        kind = "Warnings" if undecided else "Notes"
+        layout.label(text=f"{len(vents.warnings)} {kind}, {undecided} to Decide")
         rows = min(len(vents.warnings), MAX_ROWS)
         if rows > 1:
             layout.template_list(

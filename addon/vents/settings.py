@@ -4,20 +4,34 @@ from __future__ import annotations
 
 import bpy
 
-from ..base.settings import length
-from ..view import select_result
+from ..base.settings import angle, length
+from ..bridge import in_scene
+from ..view import select_object
 
 
 def _select_vent(self: PourwrightVents, context: bpy.types.Context) -> None:
-    select_result(context, "vent", self.active_vent)
+    if 0 <= self.active_vent < len(self.rods):
+        obj = self.rods[self.active_vent].object
+        if in_scene(obj, context.scene):
+            select_object(context, obj)
 
 
 class PourwrightVent(bpy.types.PropertyGroup):
-    """A vent of the last run."""
+    """A vent of the last run, or one that was added since."""
 
+    object: bpy.props.PointerProperty(
+        name="Object", description="The curve that shows the vent", type=bpy.types.Object
+    )
+    checked: bpy.props.BoolProperty(
+        name="Checked", description="Whether the vent was there when the air was last looked at"
+    )
     kind: bpy.props.StringProperty(name="Kind", description="Rod to the open air, or bridge")
+    pieces: bpy.props.IntProperty(name="Pieces", description="Straight pieces that it is made of")
     length_mm: bpy.props.FloatProperty(name="Length", description="Length in mm")
     diameter_mm: bpy.props.FloatProperty(name="Diameter", description="Diameter in mm")
+    web_mm: bpy.props.FloatProperty(
+        name="Web", description="Least rubber beside it, measured up to what was asked for, in mm"
+    )
     serves: bpy.props.StringProperty(name="Drains", description="Air pockets that it drains")
 
 
@@ -44,6 +58,14 @@ class PourwrightVents(bpy.types.PropertyGroup):
                    2.0, 0.1, 50.0, soft_max=10.0)
     overlap_mm: length("Overlap", "How deep a rod reaches into what it joins",
                        0.5, 0.05, 10.0, soft_max=3.0)
+    slope: angle("Slope", "Least angle of a rod above level while resin is poured",
+                 20.0, 89.0, low_deg=11.5)
+    neck_mm: length("Neck", "Diameter of a rod where it is broken off the figure",
+                    1.0, 0.3, 20.0, soft_max=5.0)
+    neck_length_mm: length("Neck Length", "Length of the thinner end at the figure",
+                           1.5, 0.1, 20.0, soft_max=5.0)
+    grid_mm: length("Grid", "Steps of the search for a way past the figure",
+                    0.5, 0.1, 5.0, soft_max=2.0)
     # Results of the last run.
     rods: bpy.props.CollectionProperty(
         name="Vents", description="Rods that let trapped air out", type=PourwrightVent

@@ -33,6 +33,7 @@ from pourwright.terminal import (
 
 if TYPE_CHECKING:
     from pourwright.plan.job import Job
+    from pourwright.solid.protect import Protection
     from pourwright.solid.solid import Solid
 
 DONE, UNDECIDED, BAD_INPUT, STOPPED = 0, 1, 2, 130
@@ -116,6 +117,10 @@ def _parser() -> argparse.ArgumentParser:
     plan.add_argument("--base", metavar="NAME", help="sprue base, see 'pourwright bases'")
     plan.add_argument("--process", metavar="NAME", help="how it is poured")
     plan.add_argument("--material", metavar="NAME", help="resin, see 'pourwright materials'")
+    plan.add_argument(
+        "--protect", metavar="FILE", type=Path,
+        help="surface to leave alone: PLY with weights, piece of the figure, or lines x,y,z,weight",
+    )  # fmt: skip
     plan.add_argument("--quiet", action="store_true", help="print no report")
     plan.set_defaults(command=_plan)
 
@@ -212,12 +217,13 @@ def _plan(options: argparse.Namespace) -> int:
     _check_models(options.models)
     json_path = _json_beside_plan(options)
     targets = plan_targets(options.out) + ([json_path] if json_path else [])
-    sources = options.models + ([options.job] if options.job else [])
+    sources = [*options.models, *(p for p in (options.job, options.protect) if p is not None)]
     _check_outputs(targets, sources, options.force)
     with progress_line() as progress:
         from pourwright.plan.pipeline import plan_pour
 
-        solid = _solid(options, progress, 0.2)
+        protection = _protection(options)
+        solid = _protected(_solid(options, progress, 0.2), protection, options.protect)
         plan = plan_pour(solid, job, part(progress, 0.2, 1.0))
     from pourwright.files.plan_files import write_plan
     from pourwright.files.plan_json import plan_to_dict, to_json
@@ -273,6 +279,27 @@ def _solid(options: argparse.Namespace, progress: Progress, share: float) -> Sol
     progress(0.0, "Reading")
     meshes, findings = read_models(options.models, options.unit)
     return intake(meshes, findings, part(progress, 0.0, share))
+
+
+def _protection(options: argparse.Namespace) -> Protection | None:
+    if options.protect is None:
+        return None
+    from pourwright.solid.read_protect import read_protection
+
+    return read_protection(options.protect, options.unit)
+
+
+def _protected(solid: Solid, protection: Protection | None, path: Path) -> Solid:
+    """Return the solid with the protection of its file added to what its models bring."""
+    if protection is None:
+        return solid
+    from dataclasses import replace
+
+    from pourwright.solid.protect import merged
+    from pourwright.solid.read_protect import check_reaches
+
+    check_reaches(protection, solid.mesh, path)
+    return replace(solid, protection=merged(solid.protection, protection))
 
 
 def _check_models(models: Sequence[Path]) -> None:

@@ -1,4 +1,7 @@
-"""Reports for people: what was found and what to weigh out, as short plain-text tables."""
+"""Reports for people: what was found and what to weigh out, as short plain-text tables.
+
+People count from 1, so pockets and vents have one more here than in plan.json.
+"""
 
 from __future__ import annotations
 
@@ -59,6 +62,9 @@ def plan_report(plan: PourPlan, names: Sequence[str], files: Sequence[Path]) -> 
         "",
         f"Vents: {_count(len(plan.vents), 'rod')} on the master" if plan.vents else "Vents: none",
         _vent_table(plan.vents),
+        _piece_table(plan.vents),
+        "",
+        _rings(plan),
         "",
         _pocket_headline("Air pockets of the finished master", plan.pockets_after, defect_mm),
         _pocket_table(plan.pockets_after, ()),
@@ -112,7 +118,16 @@ def _figure(solid: Solid, names: Sequence[str]) -> str:
         f"{_INDENT}{_size(solid.mesh)}, {solid.volume_mm3 / _MM3_PER_ML:.2f} ml, "
         f"{shells}, {_count(solid.triangles, 'triangle')}{parts}",
         *(f"{_INDENT}note: {_placed(f.message, f.at_mm)}" for f in solid.findings),
+        *_protected(solid),
     )
+
+
+def _protected(solid: Solid) -> Sequence[str]:
+    if solid.protection is None:
+        return ()
+    points = solid.protection.points_mm[solid.protection.weights > 0]
+    low, high = points.min(axis=0), points.max(axis=0)
+    return (f"{_INDENT}protected: surface between {_place(low)} and {_place(high)}",)
 
 
 def _pocket_headline(title: str, pockets: Sequence[JudgedPocket], defect_mm: float) -> str:
@@ -126,11 +141,11 @@ def _pocket_headline(title: str, pockets: Sequence[JudgedPocket], defect_mm: flo
 
 
 def _pocket_table(pockets: Sequence[JudgedPocket], vents: Sequence[Vent]) -> str:
-    """Return one row per pocket under the plan's own numbers, the largest bubble first."""
+    """Return one row per pocket in the plan's own numbering, the largest bubble first."""
     if not pockets:
         return ""
     serving: dict[int, list[str]] = {}
-    for number, vent in enumerate(vents):
+    for number, vent in enumerate(vents, start=1):
         for pocket in vent.serves:
             serving.setdefault(pocket, []).append(str(number))
     order = sorted(range(len(pockets)), key=lambda i: (-pockets[i].residual_diameter_mm, i))
@@ -138,7 +153,7 @@ def _pocket_table(pockets: Sequence[JudgedPocket], vents: Sequence[Vent]) -> str
     for i in order[:_MAX_ROWS]:
         p = pockets[i]
         row = [
-            str(i),
+            str(i + 1),
             *(f"{c:.1f}" for c in p.peak_mm),
             _small(p.volume_mm3),
             f"{p.residual_diameter_mm:.2f}",
@@ -162,12 +177,45 @@ def _vent_table(vents: Sequence[Vent]) -> str:
             f"{v.diameter_mm:.1f}",
             f"{v.length_mm:.1f}",
             f"{v.web_mm:.1f}",
-            ", ".join(str(i) for i in v.serves),
+            ", ".join(str(i + 1) for i in v.serves),
         )
-        for number, v in enumerate(vents)
+        for number, v in enumerate(vents, start=1)
     ]
     heads = ("no.", "kind", "from x", "y", "z", "dia. mm", "length mm", "web mm", "pockets")
     return _table(heads, rows, "><>>>>>>>")
+
+
+def _piece_table(vents: Sequence[Vent]) -> str:
+    """Return one row for each rod that is made of several pieces; the others are one length."""
+    rows = [
+        (
+            str(number),
+            " + ".join(f"{s:.1f}" for s in v.segments_mm),
+            ", ".join(f"{a:.0f}" for a in v.joints_deg),
+            f"{v.foot_angle_deg:.0f}",
+            f"{v.end_angle_deg:.0f}",
+        )
+        for number, v in enumerate(vents, start=1)
+        if len(v.path_mm) > 2
+    ]
+    if not rows:
+        return ""
+    heads = ("no.", "pieces mm", "bends deg", "cut at figure deg", "other end deg")
+    return _lines(
+        f"{_INDENT}Rods with joints; the angles are off straight and off square:",
+        _table(heads, rows, "><<>>"),
+    )
+
+
+def _rings(plan: PourPlan) -> str:
+    """Return where rods close a loop of rubber, unless the warnings say so."""
+    told = {w.message for w in plan.warnings}
+    rows = [
+        f"{_INDENT}vent {r.vent + 1}: {_placed(r.message, r.cut_at_mm)}"
+        for r in plan.rings
+        if r.message not in told
+    ]
+    return _lines("Loops of rubber to slit", *rows) if rows else ""
 
 
 def _warnings(plan: PourPlan) -> str:

@@ -2,15 +2,19 @@
 
 Run as `python -m pourwright.worker JOBDIR`. JOBDIR holds
 
-- job.json: {"task": "air" | "plan", "job": the text of a job file, "names": [mesh names]}, or
+- job.json: {"task": "air" | "plan", "job": the text of a job file, "names": [mesh names]}, where
+  a plan may have "given": [{"name", "path_mm", "diameter_mm"}], the vents to take as they are
+  instead of routing; or
   {"task": "export", "plan": plan.json's data, "names": [one name], "folder": where to,
-  "files": names out of master.3mf, master.stl, plan.json, "overwrite": whether to replace files}
-- meshes.npz: vertices_0 (n, 3) and faces_0 (m, 3), vertices_1 ..., mm, standing frame
+  "files": names out of master.3mf, master.stl, rods.csv, plan.json, "overwrite": whether to
+  replace files}
+- meshes.npz: vertices_0 (n, 3) and faces_0 (m, 3), vertices_1 ..., mm, standing frame; protect_0
+  (n,) where vertices have protect weights
 
 and gets
 
 - result.json: the data of `files.plan_json` plus "objects": [{"name", "role", "index"}] with role
-  master, base, funnel, vent, pocket or pocket_after, index counting in the data's own list; or
+  master, base, funnel, pocket or pocket_after, index counting in the data's own list; or
   {"error": {"kind", "message", "at_mm"}}
 - result.npz: vertices_0, faces_0 ... of the objects.
 
@@ -143,7 +147,12 @@ def _read_job(folder: Path) -> tuple[Callable[[list[Any], Progress], Result], li
         task = {"air": _air, "plan": _plan, "export": _export}[job["task"]]
         with np.load(folder / "meshes.npz", allow_pickle=False) as stored:
             arrays = [
-                (stored[f"vertices_{i}"], stored[f"faces_{i}"], str(name))
+                (
+                    stored[f"vertices_{i}"],
+                    stored[f"faces_{i}"],
+                    str(name),
+                    stored.get(f"protect_{i}"),
+                )
                 for i, name in enumerate(job["names"])
             ]
     except (OSError, ValueError, KeyError, TypeError) as error:
@@ -172,8 +181,9 @@ def _plan(job: Json, meshes: list[Any], progress: Progress) -> Result:
     from pourwright.solid import intake
 
     settings = parse_job(job["job"])
+    given = None if job.get("given") is None else _given_vents(job["given"])
     solid = intake(meshes, progress=part_of(progress, 0.0, 0.25))
-    plan = plan_pour(solid, settings, part_of(progress, 0.25, 0.95))
+    plan = plan_pour(solid, settings, part_of(progress, 0.25, 0.95), given=given)
     progress(0.95, "Drawing air pockets")
     parts = [
         Part("master", 0, "Master", plan.master.mesh),
@@ -181,12 +191,27 @@ def _plan(job: Json, meshes: list[Any], progress: Progress) -> Result:
     ]
     if plan.funnel is not None:
         parts.append(Part("funnel", 0, "Funnel", plan.funnel))
-    parts += [Part("vent", i, f"Vent {i + 1}", mesh) for i, mesh in enumerate(plan.vent_meshes)]
     before = _united_without_vents(plan)
     finished = plan.master.mesh
     parts += _pocket_parts("pocket", "Air Pocket", before, plan.up, plan.pockets)
     parts += _pocket_parts("pocket_after", "Air Left", finished, plan.up, plan.pockets_after)
     return (UNDECIDED if plan.undecided else DONE), plan_to_dict(plan), parts
+
+
+def _given_vents(entries: Sequence[Json]) -> list[Any]:
+    """Return the vents that the user made; raises InputError that names the one it is about."""
+    from pourwright.vents.settings import GivenVent
+
+    vents = []
+    for entry in entries:
+        try:
+            path = tuple((float(x), float(y), float(z)) for x, y, z in entry["path_mm"])
+            vents.append(GivenVent(path, float(entry["diameter_mm"])))
+        except InputError as error:
+            raise InputError(f"'{entry['name']}': {error.what}", hint=error.hint) from None
+        except (KeyError, TypeError, ValueError) as error:
+            raise InputError(f"The job folder cannot be read: given vents {error}") from None
+    return vents
 
 
 def _united_without_vents(plan: Any) -> Any:
@@ -219,6 +244,7 @@ def _pocket_parts(
 def _export(job: Json, meshes: list[Any], progress: Progress) -> Result:
     from pourwright.files.atomic import Writer, write_files
     from pourwright.files.plan_json import to_json
+    from pourwright.files.rods_csv import rods_csv
     from pourwright.files.stl import write_stl
     from pourwright.files.threemf import write_threemf
 
@@ -236,6 +262,7 @@ def _export(job: Json, meshes: list[Any], progress: Progress) -> Result:
             description=f"{len(plan['vents'])} vents, {volume_ml:.1f} ml of resin to pour",
         ),
         "master.stl": partial(write_stl, mesh=mesh),
+        "rods.csv": rods_csv(plan),
         "plan.json": to_json(plan),
     }
     folder = Path(job["folder"])

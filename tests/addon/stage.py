@@ -104,11 +104,24 @@ def fingerprint(obj: bpy.types.Object) -> str:
     return digest.hexdigest()
 
 
+def vent_state(obj: bpy.types.Object) -> dict:
+    """Return what a user would call the vent: object, name, place, points, thickness."""
+    points = [(p.co[:], p.radius) for s in obj.data.splines for p in s.points]
+    return {
+        "object": obj.as_pointer(),
+        "names": (obj.name, obj.data.name),
+        "place": [tuple(row) for row in obj.matrix_world],
+        "points": points,
+        "bevel": obj.data.bevel_depth,
+        "collections": [c.name for c in obj.users_collection],
+    }
+
+
 def world() -> dict:
     """Return what a failed run must leave alone."""
     counts = {
         name: sorted(item.name for item in getattr(bpy.data, name))
-        for name in ("objects", "meshes", "materials", "collections")
+        for name in ("objects", "meshes", "curves", "materials", "collections")
     }
     stored = settings()
     lists = [len(stored.air.pockets), len(stored.vents.rods), len(stored.figure.parts)]

@@ -44,8 +44,9 @@ def _start(folder: Path) -> subprocess.Popen:
 
 def _put(folder: Path, task: dict, meshes) -> None:
     arrays = {}
-    for i, (vertices, faces) in enumerate(meshes):
+    for i, (vertices, faces, *protect) in enumerate(meshes):
         arrays |= {f"vertices_{i}": vertices, f"faces_{i}": faces}
+        arrays |= {f"protect_{i}": weights for weights in protect}
     np.savez(folder / "meshes.npz", **arrays)
     task = {**task, "names": [f"part {i}" for i in range(len(meshes))]}
     (folder / "job.json").write_text(json.dumps(task), encoding="utf-8")
@@ -97,7 +98,7 @@ def test_plan_gives_all_parts(tmp_path: Path) -> None:
     assert status == 0 and not result["undecided"]
     objects = _objects(result, arrays)
     roles = [entry["role"] for entry in result["objects"]]
-    assert roles[:3] == ["master", "base", "funnel"] and roles.count("vent") == len(result["vents"])
+    assert roles[:3] == ["master", "base", "funnel"] and "vent" not in roles
     assert _volume(*objects["Master"]) == pytest.approx(result["master"]["volume_mm3"], rel=1e-9)
     assert _volume(*objects["Sprue Base"]) == pytest.approx(
         result["master"]["parts_mm3"]["base"], rel=1e-9
@@ -114,6 +115,47 @@ def test_job_text_is_obeyed(tmp_path: Path) -> None:
     _, result, arrays, _ = _run(tmp_path, {"task": "plan", "job": text}, _gallows())
     assert "Funnel" not in _objects(result, arrays)
     assert result["resin"]["material"] == "epoxy"
+
+
+def test_given_vents_are_taken_as_they_are(tmp_path: Path) -> None:
+    rod = {"name": "Mine", "path_mm": [[32, 0, 38], [33, 0, 20], [33, 0, -20]], "diameter_mm": 2.0}
+    for given, left in (([rod], 0), ([], 1)):
+        folder = tmp_path / str(len(given))
+        folder.mkdir()
+        task = {"task": "plan", "job": "", "given": given}
+        status, result, _, _ = _run(folder, task, _gallows())
+        assert len(result["vents"]) == len(given) and status == left
+        assert sum(p["matters"] for p in result["pockets_after"]) == left
+        for vent in result["vents"]:
+            assert vent["path_mm"][:2] == [[32, 0, 38], [33, 0, 20]]
+            assert vent["diameter_mm"] == 2.0
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"diameter_mm": 0.0}, "Mine"),
+        ({"path_mm": [[32, 0, 38]]}, "two points"),
+        ({"path_mm": [[32, 0, 38], [33, 0]]}, "job folder"),
+        ({"path_mm": [[32, 0, 38], [32, 0, 10], [32, 0, 20], [32, 0, 0]]}, "rise"),
+    ],
+)
+def test_impossible_vents_are_refused(tmp_path: Path, change: dict, words: str) -> None:
+    rod = {"name": "Mine", "path_mm": [[32, 0, 38], [32, 0, -20]], "diameter_mm": 2.0} | change
+    task = {"task": "plan", "job": "", "given": [rod]}
+    status, result, _, _ = _run(tmp_path, task, _gallows())
+    assert status == 2 and result["error"]["kind"] == "InputError"
+    assert words in result["error"]["message"]
+
+
+def test_protect_weights_are_checked(tmp_path: Path) -> None:
+    meshes = _gallows()
+    meshes[2] = (*meshes[2], np.full(7, 0.5))
+    status, result, _, _ = _run(tmp_path, {"task": "plan", "job": ""}, meshes)
+    assert status == 2 and "weights" in result["error"]["message"]
+    meshes[2] = (*meshes[2][:2], np.full(8, 0.5))
+    status, result, _, _ = _run(tmp_path, {"task": "plan", "job": ""}, meshes)
+    assert status == 0 and len(result["vents"]) == 1
 
 
 @pytest.mark.parametrize(
@@ -146,7 +188,7 @@ def test_export_keeps_what_is_there(tmp_path: Path) -> None:
     plan.pop("objects")
     task = {
         "task": "export", "plan": plan, "folder": str(out), "overwrite": False,
-        "files": ["master.3mf", "master.stl", "plan.json"],
+        "files": ["master.3mf", "master.stl", "plan.json", "rods.csv"],
     }
     (out / "master.stl").write_text("mine", encoding="utf-8")
     status, result, _, _ = _run(export_folder, task, [master])

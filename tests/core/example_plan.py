@@ -11,6 +11,7 @@ from pourwright.shop.process import PROCESSES
 from pourwright.shop.resin import mix, resin_named
 from pourwright.solid.mesh import TriMesh, tri_mesh
 from pourwright.solid.solid import Finding, Solid
+from pourwright.vents.rings import Ring
 from pourwright.vents.settings import Vent
 
 FIGURE_MM3 = 1000.0
@@ -58,7 +59,12 @@ def example_plan(master_mesh: TriMesh | None = None, up=(0.0, 0.0, -1.0), job=No
     master = Master(mesh, mesh.volume_mm3, True, parts, overlap, filled)
     path = ((1.0, 2.0, -5.0), (1.0, 8.0, -9.0), (1.0, 8.0, -30.0))
     vent = Vent(
-        kind="rod", path_mm=path, diameter_mm=1.5, length_mm=28.2111, web_mm=2.0, serves=(0, 1)
+        kind="rod", path_mm=path, diameter_mm=1.5, length_mm=28.2111, web_mm=2.0, serves=(0, 1),
+        foot_angle_deg=33.6901, end_angle_deg=0.0,
+    )  # fmt: skip
+    upright = Vent(
+        kind="bridge", path_mm=((4.0, 0.04, -5.0), (4.0, -0.04, -9.0)), diameter_mm=0.8,
+        length_mm=4.0008, web_mm=1.25, serves=(2,), foot_angle_deg=12.4, end_angle_deg=61.5,
     )  # fmt: skip
     return PourPlan(
         job=job,
@@ -69,7 +75,7 @@ def example_plan(master_mesh: TriMesh | None = None, up=(0.0, 0.0, -1.0), job=No
             pocket(matters=False, volume_mm3=1.25e-7, residual_diameter_mm=0.004),
             pocket(saddle_height_mm=None, component=1),
         ),
-        vents=(vent,),
+        vents=(vent, upright),
         pockets_after=(pocket(matters=False, volume_mm3=1e-5, residual_diameter_mm=0.0171),),
         master=master,
         base=box(centre=(0, 0, -10)),
@@ -81,6 +87,7 @@ def example_plan(master_mesh: TriMesh | None = None, up=(0.0, 0.0, -1.0), job=No
             PlanWarning("no_opening", "A part of the cavity has no opening", (0.0, 0.0, 1.0), True),
             PlanWarning("pot_life", "The pot life is short"),
         ),
+        rings=(Ring(1, (6.0, 0.0, -7.0), "It joins the figure at both ends; slit the rubber"),),
     )
 
 

@@ -16,10 +16,11 @@ import pourwright.plan.pipeline
 from pourwright.cli import main
 from pourwright.errors import Cancelled
 from pourwright.plan.job import Job
+from pourwright.solid.protect import Protection
 from tests.core.figures import export_figure, tree
 
 CORE = Path(pourwright.__file__).parents[1]
-PLAN_FILES = ["master.3mf", "master.stl", "plan.json"]
+PLAN_FILES = ["master.3mf", "master.stl", "plan.json", "rods.csv"]
 
 
 @pytest.fixture
@@ -133,6 +134,49 @@ def test_json_beside_a_plan_is_the_plan(models, capsys):
     assert names_in("o3") == ["copy.json", *PLAN_FILES]
 
 
+def protection_of_plan(monkeypatch, arguments: list[str]) -> Protection | None:
+    """Run a plan and return the protection that it was made with."""
+    seen = []
+    real = pourwright.plan.pipeline.plan_pour
+
+    def watched(solid, *given):
+        seen.append(solid.protection)
+        return real(solid, *given)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(pourwright.plan.pipeline, "plan_pour", watched)
+        assert main(arguments) in (0, 1)
+    (protection,) = seen
+    return protection
+
+
+def test_protect_reaches_the_plan(models, capsys, monkeypatch):
+    Path("face.csv").write_text("x,y,z,weight\n0.8,0,0,0.25\n-0.8,0,0\n")
+    arguments = ["plan", "body.stl", "--unit", "cm"]
+    found = protection_of_plan(
+        monkeypatch, [*arguments, "--out", "a", "--protect", "face.csv"]
+    )  # fmt: skip
+    assert found.at(np.array([[8.0, 0, 0], [-8, 0, 0], [0, 0, 0]])).tolist() == [0.25, 1, 0]
+    assert "protected: surface between (-8.0, 0.0, 0.0) and (8.0, 0.0, 0.0)" in (
+        capsys.readouterr().out
+    )
+    assert protection_of_plan(monkeypatch, [*arguments, "--out", "b"]) is None
+
+
+def test_protect_joins_what_is_painted_on_the_model(models, capsys, monkeypatch):
+    body = trimesh.load("body.stl")
+    high = body.vertices[:, 2] > 3
+    body.vertex_attributes["protect"] = high.astype(np.float32)
+    body.export("body.ply")
+    Path("more.txt").write_text("-8 0 0 0.5\n")
+    arguments = ["plan", "body.ply", "--unit", "mm"]
+    alone = protection_of_plan(monkeypatch, [*arguments, "--out", "a"])
+    both = protection_of_plan(monkeypatch, [*arguments, "--out", "b", "--protect", "more.txt"])
+    places = np.vstack([body.vertices[high], [[-8.0, 0, 0]]])
+    assert alone.at(places).tolist() == [1.0] * int(high.sum()) + [0.0]
+    assert both.at(places).tolist() == [1.0] * int(high.sum()) + [0.5]
+
+
 def test_existing_results_need_force(models, capsys):
     assert main(["plan", *models, "--out", "out", "--json", "copy.json"]) == 0
     before = tree()
@@ -150,7 +194,7 @@ def test_other_files_in_the_folder_are_left_alone(models, capsys):
     Path("out").mkdir()
     Path("out/notes.txt").write_text("mine")
     assert main(["plan", *models, "--out", "out"]) == 0
-    assert names_in("out") == [*PLAN_FILES[:2], "notes.txt", "plan.json"]
+    assert names_in("out") == [*PLAN_FILES[:2], "notes.txt", *PLAN_FILES[2:]]
     assert Path("out/notes.txt").read_text() == "mine"
 
 

@@ -51,6 +51,10 @@ def write_bad_models() -> None:
     Path("bad.toml").write_text("[base]\nheight_mm = -1\n")
     Path("broken.toml").write_text("[base\n")
     Path("a_file").write_text("mine")
+    Path("points.csv").write_text("1,2,3\n4,5,six\n")
+    Path("free.csv").write_text("1,2,3,0\n")
+    Path("heavy.csv").write_text("1,2,3,2\n")
+    Path("latin.csv").write_bytes(b"1,2,3 # \xe9\n")
     Path("folder/master.3mf").mkdir()
 
 
@@ -125,6 +129,24 @@ BAD_OPTIONS = [
     ([*PLAN, "--job", "broken.toml"], "broken.toml"),
     ([*PLAN, "--job", "body.stl"], "body.stl"),
     ([*PLAN, "--json", "out/master.stl"], "own files"),
+    ([*PLAN, "--json", "out/rods.csv"], "own files"),
+    ([*PLAN, "--json", "free.csv", "--protect", "free.csv", "--force"], "free.csv is read"),
+    ([*PLAN, "--protect"], "--protect"),
+    ([*PLAN, "--protect", ""], "is a folder"),
+    ([*PLAN, "--protect", "missing.csv"], "no file missing.csv"),
+    ([*PLAN, "--protect", "missing.ply"], "no file missing.ply"),
+    ([*PLAN, "--protect", "folder"], "folder is a folder"),
+    ([*PLAN, "--protect", "/dev/null"], "/dev/null is not a file"),
+    ([*PLAN, "--protect", "n" * 300 + ".ply"], "Cannot read"),
+    ([*PLAN, "--protect", "empty.stl"], "empty.stl is empty"),
+    ([*PLAN, "--protect", "cut.stl"], "cut.stl"),
+    ([*PLAN, "--protect", "text.ply"], "text.ply"),
+    ([*PLAN, "--protect", "a_file"], "a_file, line 1: 'mine'"),
+    ([*PLAN, "--protect", "points.csv"], "points.csv, line 2: '4,5,six'"),
+    ([*PLAN, "--protect", "free.csv"], "free.csv protects nothing"),
+    ([*PLAN, "--protect", "heavy.csv"], "the weight is 2"),
+    ([*PLAN, "--protect", "latin.csv"], "neither a model nor a text"),
+    ([*AIR, "--protect", "points.csv"], "--protect"),
     (["plan", "body.stl", "--out", "folder"], "Not a plain file"),
     (["plan", "body.stl", "--out", "folder", "--force"], "Not a plain file"),
     (["plan", "body.stl", "--out", "a_file"], "a_file is a file"),
@@ -148,7 +170,22 @@ def test_bad_options_are_refused_before_the_work(capsys, monkeypatch, arguments,
     for name in ("check_air", "plan_pour"):
         monkeypatch.setattr(pourwright.plan.pipeline, name, must_not_run)
     monkeypatch.setattr("pourwright.solid.read_models", must_not_run)
+    monkeypatch.setattr("pourwright.solid.intake", must_not_run)
     assert_refused(capsys, arguments, named)
+
+
+def test_protection_that_misses_the_figure(capsys):
+    Path("far.csv").write_text("100,200,300\n")
+    arguments = ["plan", "body.stl", "--out", "out", "--protect", "far.csv"]
+    assert_refused(capsys, arguments, "far.csv protects nothing of the figure")
+
+
+def test_weights_of_a_model_out_of_range(capsys):
+    body = trimesh.load("body.stl")
+    body.vertex_attributes["protect"] = np.full(len(body.vertices), 2.0, np.float32)
+    body.export("body.ply")
+    for command in (["air", "body.ply"], ["plan", "body.ply", "--out", "out"]):
+        assert_refused(capsys, command, "'body.ply': protect weight 2 of vertex 0")
 
 
 def test_a_model_is_never_written_over(capsys):

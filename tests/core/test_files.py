@@ -12,8 +12,9 @@ import pytest
 import trimesh
 
 from pourwright.errors import GeometryError, OutputError
-from pourwright.files.plan_files import plan_targets, write_plan
+from pourwright.files.plan_files import PLAN_FILE_NAMES, plan_targets, write_plan
 from pourwright.files.plan_json import PART_KINDS, air_to_dict, plan_to_dict, to_json
+from pourwright.files.rods_csv import rods_csv
 from pourwright.files.stl import write_stl
 from pourwright.files.threemf import plate_transform, write_threemf
 from pourwright.plan.job import Job
@@ -237,7 +238,7 @@ def test_stl_refuses_what_float32_cannot_hold():
 
 PLAN_KEYS = {
     "schema", "up", "process", "figure", "pockets", "vents", "pockets_after", "master", "resin",
-    "warnings",
+    "rings", "warnings",
 }  # fmt: skip
 POCKET_KEYS = {
     "peak_mm", "peak_height_mm", "saddle_height_mm", "volume_mm3", "residual_diameter_mm",
@@ -273,7 +274,18 @@ def test_plan_json_has_the_promised_keys():
     assert [p["matters"] for p in data["pockets"]] == [True, False, True]
     assert data["vents"] == [
         {"kind": "rod", "path_mm": [[1, 2, -5], [1, 8, -9], [1, 8, -30]], "diameter_mm": 1.5,
-         "length_mm": 28.2111, "web_mm": 2.0, "serves": [0, 1]}
+         "length_mm": 28.2111, "neck_mm": 1.0, "web_mm": 2.0, "ends_mm": [0, 0],
+         "segments_mm": [7.211103, 21.0],
+         "joints_deg": [56.3099], "foot_angle_deg": 33.6901, "end_angle_deg": 0.0,
+         "serves": [0, 1]},
+        {"kind": "bridge", "path_mm": [[4, 0.04, -5], [4, -0.04, -9]], "diameter_mm": 0.8,
+         "length_mm": 4.0008, "neck_mm": 0.8, "web_mm": 1.25, "ends_mm": [0, 0],
+         "segments_mm": [4.0008],
+         "joints_deg": [], "foot_angle_deg": 12.4, "end_angle_deg": 61.5, "serves": [2]},
+    ]  # fmt: skip
+    assert data["rings"] == [
+        {"vent": 1, "cut_at_mm": [6, 0, -7],
+         "message": "It joins the figure at both ends; slit the rubber"}
     ]  # fmt: skip
     master = data["master"]
     assert master["watertight"] is True
@@ -290,6 +302,10 @@ def test_plan_json_has_the_promised_keys():
     ]  # fmt: skip
     assert data["undecided"] is True
     assert data["job"]["base"]["kind"] == "round_plinth"
+    assert data["job"]["vents"] == {
+        "diameter_mm": 1.5, "least_diameter_mm": 1.0, "web_mm": 2.0, "overlap_mm": 0.5,
+        "slope_deg": 20.0, "neck_mm": 1.0, "neck_length_mm": 1.5, "grid_mm": 0.5,
+    }  # fmt: skip
 
 
 def test_air_json_has_the_promised_keys():
@@ -332,21 +348,24 @@ def test_write_plan(tmp_path):
     extra = tmp_path / "copy.json"
     written = write_plan(plan, folder, False, {extra: b"{}"})
     assert written == [*plan_targets(folder), extra]
-    assert sorted(p.name for p in folder.iterdir()) == ["master.3mf", "master.stl", "plan.json"]
+    assert sorted(p.name for p in folder.iterdir()) == sorted(PLAN_FILE_NAMES)
+    assert sorted(PLAN_FILE_NAMES) == ["master.3mf", "master.stl", "plan.json", "rods.csv"]
     assert extra.read_bytes() == b"{}"
     read = ReadBack((folder / "master.3mf").read_bytes(), tmp_path)
     assert read.warnings == 0
     assert read.metadata["Title"] == "Casting master of figure.stl"
     solid = trimesh.load(folder / "master.stl")
     assert solid.volume == pytest.approx(plan.master.volume_mm3, rel=1e-6)
-    assert json.loads((folder / "plan.json").read_text())["up"] == [0.6, 0.0, -0.8]
+    data = json.loads((folder / "plan.json").read_text())
+    assert data["up"] == [0.6, 0.0, -0.8]
+    assert (folder / "rods.csv").read_bytes() == rods_csv(data)
 
 
 def test_write_plan_refuses_and_replaces(tmp_path):
     plan = example_plan()
     write_plan(plan, tmp_path, False)
     before = {p.name: (p.read_bytes(), p.stat().st_ino) for p in tmp_path.iterdir()}
-    with pytest.raises(OutputError, match=r"master\.3mf.*master\.stl.*plan\.json"):
+    with pytest.raises(OutputError, match=r"master\.3mf.*master\.stl.*rods\.csv.*plan\.json"):
         write_plan(plan, tmp_path, False)
     assert {p.name: (p.read_bytes(), p.stat().st_ino) for p in tmp_path.iterdir()} == before
     write_plan(plan, tmp_path, True)

@@ -44,6 +44,10 @@ diameter_mm = 2
 least_diameter_mm = 0.8
 web_mm = 1.5
 overlap_mm = 0.4
+slope_deg = 30
+neck_mm = 0.9
+neck_length_mm = 2.5
+grid_mm = 0.25
 """
 
 
@@ -61,7 +65,7 @@ def test_every_setting_is_read():
     assert "absolute" in job.process.title
     assert job.base == BaseSettings("rectangular_plinth", 40, 30.5, 8, 1.5, 3, 0, 10)
     assert job.funnel == FunnelSettings(False, 30, 10, 20)
-    assert job.vents == VentSettings(2, 0.8, 1.5, 0.4)
+    assert job.vents == VentSettings(2, 0.8, 1.5, 0.4, 30, 0.9, 2.5, 0.25)
 
 
 def test_full_example_leaves_out_no_setting():
@@ -143,6 +147,11 @@ BAD = [
     ("[vents]\nweb_mm = -2", "vents.web_mm"),
     ("[vents]\noverlap_mm = 0.01", "vents.overlap_mm"),
     ("[vents]\noverlap_mm = 1979-05-27", "vents.overlap_mm"),
+    ("[vents]\nslope_deg = 5", "vents.slope_deg is 5; give a number from 11.5 to 89"),
+    ("[vents]\nslope_deg = 90", "vents.slope_deg"),
+    ("[vents]\nneck_mm = 0", "vents.neck_mm"),
+    ("[vents]\nneck_length_mm = inf", "vents.neck_length_mm"),
+    ("[vents]\ngrid_mm = 0.01", "vents.grid_mm is 0.01; give a number from 0.1 to 5"),
     ("a = " + "[" * 100_000, "not valid TOML"),
 ]
 

@@ -106,6 +106,107 @@ def names() -> set[str]:
     return {obj.name for obj in bpy.data.objects}
 
 
+def vents() -> list[bpy.types.Object]:
+    """Return the vents that are in the scene."""
+    return part("results").vents(bpy.context.scene)
+
+
+def stale() -> str:
+    """Return what the panels say the results no longer match."""
+    return part("task").stale(bpy.context.scene)
+
+
+def under(x: int, y: int):
+    """Return the place of the figure, base or funnel that a click at a window pixel means."""
+    from types import SimpleNamespace
+
+    mouse = SimpleNamespace(mouse_x=x, mouse_y=y)
+    return part("vents.add").place_under(bpy.context, bgui.view3d()[1], mouse)
+
+
+def reshape_a_vent():
+    """Drag the end of a vent in Edit Mode, then let the extension check what is there."""
+    bent = [v for v in vents() if len(v.data.splines[0].points) > 2]
+    vent = min(bent, key=lambda v: abs(v.dimensions.length - 25.0))
+    bpy.context.view_layer.objects.active = vent
+    rows = [row.object for row in bpy.context.scene.pourwright.vents.rods]
+    bpy.context.scene.pourwright.vents.active_vent = rows.index(vent)
+    assert bpy.context.object == vent and not stale()
+    view = bgui.view3d()[1].spaces.active.region_3d
+    view.view_location, view.view_distance = vent.location, 75.0
+    bgui.op("object.mode_set", mode="EDIT")
+    bgui.op("curve.select_all", action="DESELECT")
+    point = vent.data.splines[0].points[-1]
+    point.select = True
+    yield 0.2
+    before = tuple(point.co)
+    _, _, region, _ = bgui.view3d()
+    x, y = region.x + region.width // 2, region.y + region.height // 2
+    # The user's own way: grab along X by 3 mm.
+    window = bpy.context.window_manager.windows[0]
+    window.event_simulate(type="MOUSEMOVE", value="NOTHING", x=x, y=y)
+    for key, text in (("G", "g"), ("X", "x"), ("THREE", "3"), ("RET", "")):
+        window.event_simulate(type=key, value="PRESS", x=x, y=y, unicode=text or None)
+        window.event_simulate(type=key, value="RELEASE", x=x, y=y)
+        yield 0.3
+    moved = tuple(vent.data.splines[0].points[-1].co)
+    assert abs(moved[0] - before[0] - 3.0) < 1e-4, (before, moved)
+    assert stale().startswith("Vents changed")
+    panels("main", "vents")
+    yield 0.8
+    bgui.shot("edit_vents")
+    bgui.op("object.mode_set", mode="OBJECT")
+    assert bgui.op("pourwright.check_again", invoke=True) == {"RUNNING_MODAL"}
+    yield from wait_for_job()
+    message = bpy.context.window_manager.pourwright_message
+    assert message.kind == "INFO" and message.text.startswith("Checked with"), message.text
+    assert not stale() and tuple(vent.data.splines[0].points[-1].co) == moved
+    look()
+    yield 0.3
+
+
+def add_vents_by_clicks():
+    """Click vents onto the figure: beside it, with Enter, and not at all."""
+    _, _, region, _ = bgui.view3d()
+    hits = [
+        (x, y)
+        for x in range(region.x + 20, region.x + region.width - 20, 30)
+        for y in range(region.y + 20, region.y + region.height - 20, 30)
+        if under(x, y) is not None and under(x, y).z > 20.0
+    ]
+    start, beside = hits[len(hits) // 2], (region.x + 15, region.y + region.height // 2)
+    assert under(*beside) is None
+    before = names()
+    for last in ("beside", "enter", "escape"):
+        assert bgui.op("pourwright.add_vent", invoke=True) == {"RUNNING_MODAL"}
+        yield 0.3
+        bgui.click(*beside)  # no start there: nothing happens
+        yield 0.3
+        expected = under(*start)
+        bgui.click(*start)
+        yield 0.3
+        if last == "beside":
+            window = bpy.context.window_manager.windows[0]
+            window.event_simulate(type="MOUSEMOVE", value="NOTHING", x=beside[0], y=beside[1])
+            yield 0.4
+            bgui.shot("add_vent")
+            bgui.click(*beside)
+        else:
+            bgui.key("RET" if last == "enter" else "ESC", *start)
+        yield 0.5
+        if last == "escape":
+            assert names() == before
+            continue
+        (new,) = names() - before
+        rod = part("curves").read_rod(bpy.data.objects[new], (0, 0, -1), bpy.context.scene)
+        top = -part("apply").stored_plan(bpy.context.scene)["board_height_mm"]
+        assert (expected - type(expected)(rod.path_mm[0])).length < 0.01
+        assert abs(rod.path_mm[-1][2] - top) < 1e-3 and stale().startswith("Vents changed")
+        bgui.undo()
+        yield 0.3
+        assert names() == before and not stale()
+
+
 @bgui.main
 def run():
     message = bpy.context.window_manager.pourwright_message
@@ -185,6 +286,8 @@ def run():
         panels("main", name)
         yield 0.8
         bgui.shot(f"panel_{name}")
+    yield from reshape_a_vent()
+    yield from add_vents_by_clicks()
     assert bgui.op("pourwright.show", master=True) == {"FINISHED"}
     assert not bpy.data.objects["Master"].hide_get()
     yield 0.3
@@ -206,7 +309,7 @@ def run():
             assert "Replace Files" in str(error)
         yield from wait_for_job()
         assert message.kind == kind, message.text
-    assert len(list((home / "casts").iterdir())) == 3
+    assert len(list((home / "casts").iterdir())) == 4
 
     assert bgui.op("pourwright.show", master=False) == {"FINISHED"}
     yield 0.3

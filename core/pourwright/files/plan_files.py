@@ -1,4 +1,4 @@
-"""The folder of one pour plan: the master to print, and the plan as data."""
+"""The folder of one pour plan: the master to print, rods to cut, and the plan as data."""
 
 from __future__ import annotations
 
@@ -9,11 +9,12 @@ from pathlib import Path
 from pourwright.errors import OutputError
 from pourwright.files.atomic import Writer, write_files
 from pourwright.files.plan_json import plan_to_dict, to_json
+from pourwright.files.rods_csv import rods_csv
 from pourwright.files.stl import write_stl
 from pourwright.files.threemf import write_threemf
 from pourwright.plan.model import PourPlan
 
-PLAN_FILE_NAMES = ("master.3mf", "master.stl", "plan.json")
+PLAN_FILE_NAMES = ("master.3mf", "master.stl", "rods.csv", "plan.json")
 
 
 def plan_targets(folder: Path) -> list[Path]:
@@ -27,7 +28,7 @@ def write_plan(
     force: bool,
     also: Mapping[Path, bytes] | None = None,
 ) -> list[Path]:
-    """Write master.3mf, master.stl and plan.json into the folder, all or none.
+    """Write master.3mf, master.stl, rods.csv and plan.json into the folder, all or none.
 
     also : further files to write in the same step, by path. The folder is made if need be.
     Returns the paths written. Raises OutputError when a file exists, unless `force` or the file
@@ -41,9 +42,10 @@ def write_plan(
         description=(f"{len(plan.vents)} vents, {plan.resin.poured_ml:.1f} ml of resin to pour"),
     )
     stl = partial(write_stl, mesh=plan.master.mesh)
+    data = plan_to_dict(plan)
     # The data comes last: where it is, the master it describes is complete.
     contents: dict[Path, Writer | bytes] = dict(
-        zip(plan_targets(folder), (threemf, stl, to_json(plan_to_dict(plan))), strict=True)
+        zip(plan_targets(folder), (threemf, stl, rods_csv(data), to_json(data)), strict=True)
     )
     for path, content in (also or {}).items():
         if path in contents:

@@ -1,7 +1,8 @@
 """plan.json: the pour plan, or what an air check knows of it, as plain JSON data.
 
-All lengths are mm in the standing frame, rounded to 1e-6; heights are x . up there. Numbers are
-finite, keys stand in a fixed order.
+All lengths are mm in the standing frame, rounded to 1e-6, angles degrees, rounded to 1e-4; heights
+are x . up there. Pockets and vents are numbered from 0. Numbers are finite, keys stand in a fixed
+order.
 """
 
 from __future__ import annotations
@@ -18,12 +19,14 @@ from pourwright.shop.process import PROCESSES, Process
 from pourwright.shop.resin import ResinMix
 from pourwright.solid.mesh import TriMesh
 from pourwright.solid.solid import Finding, Solid
+from pourwright.vents.rings import Ring
 from pourwright.vents.settings import Vent
 
 SCHEMA = 1
 PART_KINDS = ("figure", "base", "vents", "gates", "funnel")
 _LENGTH_DECIMALS = 6
 _DIRECTION_DECIMALS = 12
+_ANGLE_DECIMALS = 4
 _DIGITS = 12
 _PA_PER_KPA = 1000.0
 
@@ -38,7 +41,8 @@ def plan_to_dict(plan: PourPlan) -> Json:
         "process": _process(plan.job.process),
         "figure": _figure(plan.figure),
         "pockets": _pockets(plan.pockets),
-        "vents": [_vent(v) for v in plan.vents],
+        "vents": [_vent(v, plan.job) for v in plan.vents],
+        "rings": [_ring(r) for r in plan.rings],
         "pockets_after": _pockets(plan.pockets_after),
         "master": _master(plan.master),
         "board_height_mm": _length(plan.board_height_mm),
@@ -133,14 +137,28 @@ def _pockets(pockets: Iterable[JudgedPocket]) -> list[Json]:
     ]
 
 
-def _vent(vent: Vent) -> Json:
+def _vent(vent: Vent, job: Job) -> Json:
     return {
         "kind": vent.kind,
         "path_mm": [_point(p) for p in vent.path_mm],
         "diameter_mm": _length(vent.diameter_mm),
         "length_mm": _length(vent.length_mm),
+        "neck_mm": _length(min(job.vents.neck_mm, vent.diameter_mm)),
+        "ends_mm": [_number(e) for e in vent.ends_mm],
         "web_mm": _length(vent.web_mm),
+        "segments_mm": [_length(s) for s in vent.segments_mm],
+        "joints_deg": [_angle(a) for a in vent.joints_deg],
+        "foot_angle_deg": _angle(vent.foot_angle_deg),
+        "end_angle_deg": _angle(vent.end_angle_deg),
         "serves": [int(i) for i in vent.serves],
+    }
+
+
+def _ring(ring: Ring) -> Json:
+    return {
+        "vent": int(ring.vent),
+        "cut_at_mm": _point(ring.cut_at_mm),
+        "message": _text(ring.message),
     }
 
 
@@ -203,6 +221,10 @@ def _job(job: Job) -> Json:
 
 def _length(value: float) -> float:
     return round(float(value), _LENGTH_DECIMALS) + 0.0  # + 0.0 turns -0.0 into 0.0
+
+
+def _angle(value: float) -> float:
+    return round(float(value), _ANGLE_DECIMALS) + 0.0
 
 
 def _point(point: Iterable[float]) -> list[float]:

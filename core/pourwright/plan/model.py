@@ -9,6 +9,7 @@ from pourwright.plan.job import Job
 from pourwright.shop.resin import ResinMix
 from pourwright.solid.mesh import TriMesh
 from pourwright.solid.solid import Solid
+from pourwright.vents.rings import Ring
 from pourwright.vents.settings import Vent
 
 
@@ -68,6 +69,7 @@ class PourPlan:
     pockets : of figure, base and funnel before vents; pockets_after : of the finished master.
     base, funnel, vent_meshes : the separate parts as they went into the union.
     board_height_mm : x . up of the mould top plane, where funnel and vents end.
+    rings : rods that close a loop of rubber, and where to slit it.
     """
 
     job: Job
@@ -83,6 +85,7 @@ class PourPlan:
     board_height_mm: float
     resin: ResinMix
     warnings: tuple[PlanWarning, ...]
+    rings: tuple[Ring, ...] = ()
 
     @property
     def undecided(self) -> bool:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 from pourwright.air import (
@@ -18,7 +17,8 @@ from pourwright.air import (
 )
 from pourwright.errors import GeometryError, Point
 from pourwright.plan.job import Job
-from pourwright.plan.model import AirCheck, JudgedPocket, Master, PlanWarning, PourPlan
+from pourwright.plan.model import AirCheck, JudgedPocket, Master, PourPlan
+from pourwright.plan.warnings import plan_warnings
 from pourwright.progress import Progress, part, silent
 from pourwright.shop.process import Process
 from pourwright.shop.resin import mix, resin_named
@@ -29,10 +29,12 @@ from pourwright.solid.mesh import Floats, Ints, TriMesh
 from pourwright.solid.solid import Solid
 from pourwright.solid.topology import is_watertight
 from pourwright.sprue.base import build_sprue
-from pourwright.vents.straight import Vents, place_vents
+from pourwright.vents.given import given_vents
+from pourwright.vents.place import place_vents
+from pourwright.vents.settings import GivenVent
 
-# Hollows below this are where surfaces of overlapping parts graze each other, not modelled ones.
-_SPECK_MM3 = 0.01
+# Longest edge of the surface on which rods may start.
+_CONTACT_MM = 1.5
 
 
 def check_air(
@@ -69,8 +71,15 @@ def check_air(
     )
 
 
-def plan_pour(solid: Solid, job: Job, progress: Progress = silent) -> PourPlan:
+def plan_pour(
+    solid: Solid,
+    job: Job,
+    progress: Progress = silent,
+    given: Sequence[GivenVent] | None = None,
+) -> PourPlan:
     """Make the master for a figure and prove it: every pocket found, vented, and looked at again.
+
+    given : rods as the user put them; then these are taken as they are and none is routed.
 
     Raises InputError for settings that make no master, GeometryError where a union fails.
     """
@@ -84,10 +93,22 @@ def plan_pour(solid: Solid, job: Job, progress: Progress = silent) -> PourPlan:
     voids = [p for p in boolean.pieces(solid.mesh) if p.volume_mm3 < 0]
     sprued, filled = boolean.without_voids(boolean.union(carried, "figure on its base"), voids)
     progress(0.2, "Finding air pockets")
-    before, openings = _air_of(sprued, up)
-    vents = place_vents(
-        sprued, before, openings, job.process, job.vents, part(progress, 0.35, 0.6)
-    )
+    # Rods start at vertices, so flat faces need some of their own; the master keeps its mesh.
+    fine = boolean.refined(sprued, max(_CONTACT_MM, sprued.diagonal_mm / 100))
+    before, openings = _air_of(fine, up)
+    if given is None:
+        vents = place_vents(
+            sprued,
+            before,
+            openings,
+            job.process,
+            job.vents,
+            base_height_mm=-sprue.top_z_mm,
+            protection=solid.protection,
+            progress=part(progress, 0.3, 0.6),
+        )
+    else:
+        vents = given_vents(sprued, before, given, job.vents)
     progress(0.6, "Uniting the master")
     mesh = sprued
     if vents.bodies:
@@ -97,6 +118,7 @@ def plan_pour(solid: Solid, job: Job, progress: Progress = silent) -> PourPlan:
     master = account(mesh, filled, solid.mesh, base, funnel, vents.bodies)
     progress(0.8, "Proving that no air is left")
     after, _ = _air_of(master.mesh, up)
+    judged_before = judge(before.pockets, job.process)
     judged_after = judge(after.pockets, job.process)
     resin = mix(resin_named(job.material), master.volume_mm3 / 1000.0, job.margin)
     progress(1.0, "Plan is ready")
@@ -104,7 +126,7 @@ def plan_pour(solid: Solid, job: Job, progress: Progress = silent) -> PourPlan:
         job=job,
         up=_point(up),
         figure=solid,
-        pockets=judge(before.pockets, job.process),
+        pockets=judged_before,
         vents=vents.vents,
         pockets_after=judged_after,
         master=master,
@@ -113,7 +135,8 @@ def plan_pour(solid: Solid, job: Job, progress: Progress = silent) -> PourPlan:
         vent_meshes=vents.bodies,
         board_height_mm=-sprue.board_z_mm,
         resin=resin,
-        warnings=_warnings(vents, judged_after, master, job),
+        rings=vents.rings,
+        warnings=plan_warnings(vents, judged_before, judged_after, master, job),
     )
 
 
@@ -169,74 +192,6 @@ def _air_of(mesh: TriMesh, up: Floats) -> tuple[AirReport, Ints]:
     return find_pockets(surface, up, openings), openings
 
 
-def _warnings(
-    vents: Vents,
-    after: Sequence[JudgedPocket],
-    master: Master,
-    job: Job,
-) -> tuple[PlanWarning, ...]:
-    found: list[PlanWarning] = []
-    why = dict(vents.blocked)
-    for p in (p for p in after if p.matters):
-        size = "has no opening and never fills"
-        if p.saddle_height_mm is not None:
-            bubble = f"a bubble of {p.residual_diameter_mm:.2g} mm"
-            size = f"keeps {p.volume_mm3:.3g} mm3 of air, {bubble}"
-        near = min(why, key=lambda q: math.dist(q, p.peak_mm), default=None)
-        reason = ""
-        if near is not None and math.dist(near, p.peak_mm) < 0.1:
-            reason = f"; no straight rod fits: {why[near]}"
-        found.append(
-            PlanWarning(
-                "pocket_left",
-                f"The cavity at {_place(p.peak_mm)} {size}{reason}",
-                p.peak_mm,
-                open=True,
-            )
-        )
-    thin = [v for v in vents.vents if v.web_mm < job.vents.web_mm - 0.05]
-    if thin:
-        least = min(thin, key=lambda v: v.web_mm)
-        found.append(
-            PlanWarning(
-                "thin_web",
-                f"{len(thin)} of {len(vents.vents)} vents have less than {job.vents.web_mm:.2g} mm "
-                f"of rubber beside them, the least {least.web_mm:.2g} mm on the one from "
-                f"{_place(least.path_mm[0])}: the mould may tear there",
-                least.path_mm[0],
-            )
-        )
-    pieces = boolean.pieces(master.mesh)
-    solids = sorted((p for p in pieces if p.volume_mm3 > 0), key=lambda p: -p.volume_mm3)
-    if len(solids) > 1:
-        at = _point(solids[-1].bounds_mm.mean(axis=0))
-        found.append(
-            PlanWarning(
-                "not_one_piece",
-                f"The master falls into {len(solids)} pieces; the smallest is at {_place(at)}: "
-                "join it to the figure or to the base",
-                at,
-                open=True,
-            )
-        )
-    for void in (p for p in pieces if p.volume_mm3 < -_SPECK_MM3):
-        at = _point(void.bounds_mm.mean(axis=0))
-        found.append(
-            PlanWarning(
-                "closed_void",
-                f"A closed hollow of {-void.volume_mm3:.3g} mm3 at {_place(at)}: rubber cannot "
-                "reach it, so every cast fills it; pour that much more",
-                at,
-            )
-        )
-    return tuple(found)
-
-
 def _point(values: Floats) -> Point:
     x, y, z = (float(c) for c in values)
     return (x, y, z)
-
-
-def _place(point: Point) -> str:
-    return "({:.1f}, {:.1f}, {:.1f}) mm".format(*point)
-

@@ -43,6 +43,11 @@ class Process:
         """Volume left / volume trapped, by Boyle's law at constant temperature."""
         return self.trap_pa / self.cure_pa
 
+    @property
+    def harmless_mm3(self) -> float:
+        """Largest trapped volume that leaves no visible defect."""
+        return math.pi / 6.0 * self.visible_defect_mm**3 / self.residual_factor
+
     def residual_diameter_mm(self, volume_mm3: float) -> float:
         """Diameter of the sphere that the air of a pocket shrinks to."""
         return (6.0 * max(volume_mm3, 0.0) * self.residual_factor / math.pi) ** (1.0 / 3.0)

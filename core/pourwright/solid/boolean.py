@@ -77,6 +77,13 @@ def difference(mesh: TriMesh, tools: Sequence[TriMesh], name: str = "difference"
     return from_manifold(left, name).moved(offset)
 
 
+def refined(mesh: TriMesh, length_mm: float) -> TriMesh:
+    """Return the same surface with no edge longer than about `length_mm`."""
+    offset = mesh.bounds_mm.mean(axis=0)
+    body = _checked(to_manifold(mesh.moved(-offset)).refine_to_length(length_mm), "Refining")
+    return from_manifold(body, mesh.name).moved(offset)
+
+
 def pieces(mesh: TriMesh) -> list[TriMesh]:
     """Return the separate surfaces of a closed mesh; those of voids have a negative volume."""
     return [from_manifold(p, mesh.name) for p in to_manifold(mesh).decompose()]

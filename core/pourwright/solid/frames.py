@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from pourwright.solid.mesh import Floats, TriMesh
@@ -26,4 +28,4 @@ def rotated(mesh: TriMesh, rotation: Floats) -> TriMesh:
     """Return the mesh turned about the origin by a (3, 3) rotation."""
     if np.array_equal(rotation, np.eye(3)):
         return mesh
-    return TriMesh(mesh.vertices @ rotation.T, mesh.faces, mesh.name)
+    return replace(mesh, vertices=mesh.vertices @ rotation.T)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -12,6 +13,7 @@ from pourwright.solid import boolean
 from pourwright.solid.contacts import GAP_MM, open_contacts
 from pourwright.solid.crosscheck import self_overlap, union_error
 from pourwright.solid.mesh import TriMesh, tri_mesh
+from pourwright.solid.protect import painted
 from pourwright.solid.shells import bodies, closed_shells
 from pourwright.solid.solid import Finding, Solid
 
@@ -34,17 +36,20 @@ def intake(
     findings : what reading the files already found; kept in front.
 
     Overlapping shells become their union, voids stay hollow, shells that are inside out are
-    turned and reported. Raises MeshError, naming the finding and the place, for surfaces that are
-    open, cross themselves by more than 1 % of the volume, are flat, empty or not finite.
+    turned and reported; protect weights become the solid's protection. Raises MeshError, naming
+    the finding and the place, for surfaces that are open, cross themselves by more than 1 % of the
+    volume, are flat, empty or not finite.
     """
     if not meshes:
         raise MeshError("There is no mesh", hint="give a model or select an object", kind="empty")
     notes = list(findings)
+    checked: list[TriMesh] = []
     all_bodies: list[TriMesh] = []
     shell_count = 0
     for i, raw in enumerate(meshes):
         progress(0.5 * i / len(meshes), f"Reading shells of '{raw.name}'")
-        mesh = tri_mesh(raw.vertices, raw.faces, raw.name)
+        mesh = tri_mesh(raw.vertices, raw.faces, raw.name, raw.protect)
+        checked.append(mesh)
         split = closed_shells(mesh)
         shell_count += len(split.shells)
         found, turned = bodies(split.shells, mesh.name)
@@ -76,7 +81,7 @@ def intake(
         )
     solid = _describe(united, shell_count, sum(len(m.faces) for m in meshes), notes)
     progress(1.0, "Figure is one solid")
-    return solid
+    return replace(solid, protection=painted(checked))
 
 
 def _refuse_folds(body: TriMesh, notes: list[Finding]) -> None:

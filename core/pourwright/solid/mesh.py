@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,9 @@ from pourwright.errors import MeshError
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+# Float32 files and painted weights end this close to 0 and 1.
+_WEIGHT_ROUNDING = 1e-6
+
 
 @dataclass(frozen=True, eq=False)
 class TriMesh:
@@ -20,11 +23,13 @@ class TriMesh:
     vertices : (n, 3) float64, mm, standing frame.
     faces : (m, 3) int64 vertex numbers, counter-clockwise seen from outside the solid.
     name : what the user calls it (object or file name); only for messages.
+    protect : (n,) weights from 0 (free) to 1 (keep off), or None where nothing was painted.
     """
 
     vertices: Floats
     faces: Ints
     name: str = field(default="mesh")
+    protect: Floats | None = None
 
     @property
     def bounds_mm(self) -> Floats:
@@ -44,14 +49,16 @@ class TriMesh:
 
     def moved(self, offset: Floats) -> TriMesh:
         """Return this mesh shifted by `offset`, (3,) mm."""
-        return TriMesh(self.vertices + offset, self.faces, self.name)
+        return replace(self, vertices=self.vertices + offset)
 
 
-def tri_mesh(vertices: object, faces: object, name: str = "mesh") -> TriMesh:
+def tri_mesh(
+    vertices: object, faces: object, name: str = "mesh", protect: object = None
+) -> TriMesh:
     """Check array-likes and return them as a TriMesh of contiguous float64 and int64.
 
-    Raises MeshError for wrong shapes, for no triangles, for coordinates that are not finite and
-    for vertex numbers out of range.
+    Raises MeshError for wrong shapes, for no triangles, for coordinates that are not finite, for
+    vertex numbers out of range and for protect weights that are not numbers from 0 to 1.
     """
     try:
         v = np.ascontiguousarray(vertices, dtype=np.float64)
@@ -81,7 +88,33 @@ def tri_mesh(vertices: object, faces: object, name: str = "mesh") -> TriMesh:
             hint="delete them or export the model again",
             kind="not_finite",
         )
-    return TriMesh(v, f, name)
+    return TriMesh(v, f, name, None if protect is None else _weights(protect, len(v), name))
+
+
+def _weights(protect: object, count: int, name: str) -> Floats:
+    """Check protect weights, (count,); what is beyond 0 or 1 by rounding only is cut off."""
+    hint = "give every vertex a number from 0 to 1"
+    try:
+        w = np.ascontiguousarray(protect, dtype=np.float64)
+    except (TypeError, ValueError) as error:
+        raise MeshError(
+            f"'{name}': protect weights are no numbers: {error}", hint=hint, kind="protect"
+        ) from error
+    if w.shape != (count,):
+        raise MeshError(
+            f"'{name}' has {count} vertices, but protect weights of shape {w.shape}",
+            hint=hint,
+            kind="protect",
+        )
+    bad = ~((w >= -_WEIGHT_ROUNDING) & (w <= 1 + _WEIGHT_ROUNDING))  # true of NaN as well
+    if bad.any():
+        first = int(np.flatnonzero(bad)[0])
+        raise MeshError(
+            f"'{name}': protect weight {w[first]:g} of vertex {first} is not within 0 and 1",
+            hint=hint,
+            kind="protect",
+        )
+    return np.clip(w, 0.0, 1.0)
 
 
 def signed_volume_mm3(vertices: Floats, faces: Ints) -> float:
@@ -92,10 +125,15 @@ def signed_volume_mm3(vertices: Floats, faces: Ints) -> float:
 
 
 def concatenate(meshes: list[TriMesh], name: str = "mesh") -> TriMesh:
-    """Return the meshes side by side as one, without joining anything."""
+    """Return the meshes side by side as one, without joining anything.
+
+    Where some have protect weights, the others count as free.
+    """
+    weights = [np.zeros(len(m.vertices)) if m.protect is None else m.protect for m in meshes]
     starts = np.cumsum([0] + [len(m.vertices) for m in meshes[:-1]])
     return TriMesh(
         np.concatenate([m.vertices for m in meshes]),
         np.concatenate([m.faces + s for m, s in zip(meshes, starts, strict=True)]),
         name,
+        None if all(m.protect is None for m in meshes) else np.concatenate(weights),
     )

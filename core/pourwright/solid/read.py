@@ -5,12 +5,14 @@ from __future__ import annotations
 import io
 import logging
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from pourwright.errors import InputError, MeshError
-from pourwright.solid.mesh import TriMesh, tri_mesh
+from pourwright.solid.mesh import Floats, TriMesh, tri_mesh
 from pourwright.solid.solid import Finding
 
 MM_PER_UNIT = {"micron": 0.001, "mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
@@ -21,7 +23,9 @@ _LONG_NAMES = {
     "centimeters": "cm", "meter": "m", "meters": "m", "inch": "in", "inches": "in",
     "foot": "ft", "feet": "ft",
 }
-_FORMATS = {".stl", ".obj", ".ply", ".3mf", ".glb"}
+MODEL_FORMATS = frozenset({".stl", ".obj", ".ply", ".3mf", ".glb"})
+# Name of the vertex property that says how much a place is to be left alone.
+PROTECT = "protect"
 
 
 def read_models(
@@ -29,11 +33,14 @@ def read_models(
 ) -> tuple[list[TriMesh], list[Finding]]:
     """Read model files as meshes in mm, with findings on their units.
 
+    A PLY file's vertex property `protect` (0 to 1, or a byte from 0 to 255) is read as weights.
+
     unit : one of `MM_PER_UNIT` for every file, or None: 3MF and GLB say their own unit, and files
     that cannot (STL, OBJ, PLY) are taken as millimetres, which the findings say.
 
     Raises InputError for files that are missing, of another format, empty or damaged, and
-    MeshError for models without triangles or with coordinates that are not finite.
+    MeshError for models without triangles, with coordinates that are not finite, or with protect
+    weights out of range.
     """
     if unit is not None and unit not in MM_PER_UNIT:
         raise InputError(
@@ -47,7 +54,7 @@ def read_models(
         used, note = _choose_unit(path, stated, unit)
         findings.append(note)
         scale = MM_PER_UNIT[used]
-        meshes += [TriMesh(m.vertices * scale, m.faces, m.name) for m in found]
+        meshes += [replace(m, vertices=m.vertices * scale) for m in found]
     return meshes, findings
 
 
@@ -57,7 +64,7 @@ def check_model_path(path: Path) -> None:
         raise InputError(f"{path} is a folder", hint="give a model file")
     if not path.exists():
         raise InputError(f"There is no file {path}", hint="check the name")
-    if path.suffix.lower() not in _FORMATS:
+    if path.suffix.lower() not in MODEL_FORMATS:
         raise InputError(
             f"{path} is of no format that can be read", hint="give STL, OBJ, PLY, 3MF or GLB"
         )
@@ -78,11 +85,14 @@ def _load(path: Path) -> tuple[list[TriMesh], str | None]:
         raise InputError(f"{path} is empty", hint="export the model again")
     if kind == "stl":
         _check_stl(path, data)
+    # Texture seams would split a PLY's vertices and part them from their weights.
+    ply: dict[str, Any] = {"fix_texture": False, "skip_materials": True}
     try:
         with np.errstate(all="ignore"):
             scene = trimesh.load_scene(
-                io.BytesIO(data), file_type=kind, process=False, maintain_order=True
-            )
+                io.BytesIO(data), file_type=kind, process=False, maintain_order=True,
+                **(ply if kind == "ply" else {}),
+            )  # fmt: skip
             parts = [g for g in scene.dump() if isinstance(g, trimesh.Trimesh)]
     except MemoryError:
         raise
@@ -99,14 +109,38 @@ def _load(path: Path) -> tuple[list[TriMesh], str | None]:
         label = part.metadata.get("name") if many else None
         name = f"{path.name}:{label or number}" if many else path.name
         if len(part.faces):
-            mesh = tri_mesh(part.vertices, part.faces, name)
-            meshes.append(TriMesh(mesh.vertices @ turn.T, mesh.faces, name))
+            weights = _ply_weights(part, path) if kind == "ply" else None
+            mesh = tri_mesh(part.vertices, part.faces, name, weights)
+            meshes.append(replace(mesh, vertices=mesh.vertices @ turn.T))
     if not meshes:
         raise MeshError(f"{path} has no triangles", hint="export the model again", kind="empty")
     stated = "m" if kind == "glb" else None
     if kind == "3mf":
         stated = _LONG_NAMES.get(str(scene.units or "millimeter").lower())
     return meshes, stated
+
+
+def _ply_weights(part: Any, path: Path) -> Floats | None:
+    """Protect weights of a PLY as trimesh read it; None for a file without the property."""
+    raw = part.metadata.get("_ply_raw", {}).get("vertex", {})
+    kind = raw.get("properties", {}).get(PROTECT)
+    if kind is None:
+        return None
+    if "," in kind:  # how trimesh writes a list down
+        raise MeshError(
+            f"{path}: the property '{PROTECT}' is a list",
+            hint="give every vertex one number from 0 to 1",
+            kind="protect",
+        )
+    try:
+        weights = np.asarray(raw["data"][PROTECT], dtype=np.float64).reshape(-1)
+    except (KeyError, TypeError, ValueError) as error:  # lines shorter than the header says
+        raise MeshError(
+            f"{path}: the property '{PROTECT}' cannot be read",
+            hint="export the model again",
+            kind="protect",
+        ) from error
+    return weights / 255.0 if np.dtype(kind) == np.uint8 else weights
 
 
 def _check_stl(path: Path, data: bytes) -> None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from pourwright.errors import Point
 from pourwright.solid.mesh import TriMesh
+from pourwright.solid.protect import Protection
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,7 @@ class Solid:
     triangles : triangles that were read.
     parts : separate pieces of the union (1 when all of the figure hangs together).
     findings : what was noticed, in the order of the checks.
+    protection : surface the user wants left alone, or None.
     """
 
     mesh: TriMesh
@@ -39,3 +41,4 @@ class Solid:
     triangles: int
     parts: int
     findings: tuple[Finding, ...] = ()
+    protection: Protection | None = None

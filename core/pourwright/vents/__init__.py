@@ -1,6 +1,7 @@
 """Ways out for trapped air: rods on the master that become channels in the mould."""
 
-from pourwright.vents.settings import Vent, VentSettings
-from pourwright.vents.straight import Vents, place_vents
+from pourwright.vents.given import given_vents
+from pourwright.vents.place import Vents, place_vents
+from pourwright.vents.settings import GivenVent, Vent, VentSettings
 
-__all__ = ["Vent", "VentSettings", "Vents", "place_vents"]
+__all__ = ["GivenVent", "Vent", "VentSettings", "Vents", "given_vents", "place_vents"]

@@ -1,0 +1,167 @@
+"""The cavity as a grid of voxels in the pour frame: what is solid, and how far rods keep off it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pourwright.solid.columns import hits
+from pourwright.solid.mesh import Floats, TriMesh
+
+Bools = NDArray[np.bool_]
+Bytes = NDArray[np.uint8]
+
+# 60 million voxels: 60 MB for each of the byte grids and 240 MB for the costs of a sweep.
+MAX_VOXELS = 60_000_000
+# Squared distances are kept in bytes, so they are exact up to this many voxels.
+MAX_REACH_VOXELS = 15
+
+
+@dataclass(frozen=True, eq=False)
+class Entries:
+    """Places under the solid, one row each: a rod that rises there lands.
+
+    row, column : of the voxel column. z_mm : height. triangle : of the mesh.
+    """
+
+    row: NDArray[np.int64]
+    column: NDArray[np.int64]
+    z_mm: Floats
+    triangle: NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class Grid:
+    """Voxels of a mesh whose third axis is the pour direction; index order (z, y, x).
+
+    low_mm : (3,) x, y, z of the middle of voxel 0, 0, 0. pitch_mm : edge of a voxel.
+    solid : (nz, ny, nx) whether the middle of the voxel is inside, or a wall passes it along the
+        pour direction.
+    off2 : (nz, ny, nx) squared distance to the nearest solid voxel in voxels, cut off above
+        `reach` squared.
+    entries : where lines along the columns enter the solid from below.
+    """
+
+    low_mm: Floats
+    pitch_mm: float
+    solid: Bools
+    off2: Bytes
+    reach: int
+    entries: Entries
+
+    @property
+    def shape(self) -> tuple[int, int, int]:
+        """Number of layers, rows and columns."""
+        nz, ny, nx = self.solid.shape
+        return (nz, ny, nx)
+
+    def window(self, point_mm: Floats, half_mm: float) -> Grid:
+        """The columns within `half_mm` of a point, along both rows and columns; no copies."""
+        _, ny, nx = self.shape
+        _, y, x = self.voxel(point_mm)
+        n = int(np.ceil(half_mm / self.pitch_mm))
+        y0, y1 = max(y - n, 0), min(y + n + 1, ny)
+        x0, x1 = max(x - n, 0), min(x + n + 1, nx)
+        at = self.entries
+        mine = (at.row >= y0) & (at.row < y1) & (at.column >= x0) & (at.column < x1)
+        entries = Entries(
+            at.row[mine] - y0, at.column[mine] - x0, at.z_mm[mine], at.triangle[mine]
+        )
+        low = self.low_mm + self.pitch_mm * np.array([x0, y0, 0.0])
+        here = (slice(None), slice(y0, y1), slice(x0, x1))
+        return Grid(
+            low, self.pitch_mm, self.solid[here], self.off2[here], self.reach, entries
+        )
+
+    def middle_mm(self, index: NDArray[np.int64]) -> Floats:
+        """Positions (k, 3) x, y, z of voxels (k, 3) z, y, x."""
+        return self.low_mm + index[:, ::-1] * self.pitch_mm
+
+    def voxel(self, point_mm: Floats) -> tuple[int, int, int]:
+        """Index z, y, x of the voxel nearest to a point."""
+        x, y, z = np.rint((point_mm - self.low_mm) / self.pitch_mm).astype(int)
+        return (int(z), int(y), int(x))
+
+    def distance_mm(self, points_mm: Floats) -> Floats:
+        """Distance (k,) of points (k, 3) from the solid, to a voxel's precision, cut off."""
+        index = np.rint((points_mm - self.low_mm) / self.pitch_mm).astype(np.int64)
+        high = np.array(self.shape)[::-1] - 1
+        inside = ((index >= 0) & (index <= high)).all(axis=1)
+        x, y, z = np.clip(index, 0, high).T
+        found = np.sqrt(self.off2[z, y, x].astype(np.float64)) * self.pitch_mm
+        return np.where(inside, found, self.reach * self.pitch_mm)
+
+
+def voxelise(mesh: TriMesh, top_mm: float, pitch_mm: float, pad_mm: float, reach_mm: float) -> Grid:
+    """Put a closed mesh on a grid from `pad_mm` outside its sides up to the height `top_mm`.
+
+    The topmost layer lies half a voxel under `top_mm`. The pitch is made coarser where the grid
+    would not fit `MAX_VOXELS`, or distances up to `reach_mm` would not fit a byte.
+    """
+    low, high = mesh.bounds_mm.copy()
+    low[:2] -= pad_mm
+    high[:2] += pad_mm
+    high[2] = top_mm
+    size = high - low
+    pitch = max(
+        pitch_mm,
+        float(np.cbrt(size.prod() / MAX_VOXELS)) * 1.01,
+        reach_mm / MAX_REACH_VOXELS,
+    )
+    reach = int(np.ceil(reach_mm / pitch - 1e-9))
+    nx, ny, nz = np.maximum(np.ceil(size / pitch), 1).astype(int)
+    origin = np.array([low[0] + pitch / 2, low[1] + pitch / 2, top_mm - (nz - 0.5) * pitch])
+    solid, entries = _inside(mesh, origin, pitch, (nz, ny, nx))
+    return Grid(origin, pitch, solid, squared_distance(solid, reach), reach, entries)
+
+
+def _inside(
+    mesh: TriMesh, origin: Floats, pitch: float, shape: tuple[int, int, int]
+) -> tuple[Bools, Entries]:
+    """Which voxel middles are inside, by crossings along vertical lines, and where those enter."""
+    nz, ny, nx = shape
+    # A hair off the middles, so that lines do not run through vertices of axis-aligned models.
+    x = origin[0] + (np.arange(nx) + 1e-4) * pitch
+    y = origin[1] + (np.arange(ny) + 1.7e-4) * pitch
+    gx, gy = np.meshgrid(x, y)
+    found = hits(mesh.vertices, mesh.faces, np.stack([gx.ravel(), gy.ravel()], axis=1))
+    layer = np.clip(np.ceil((found.z - origin[2]) / pitch), 0, nz).astype(np.int64)
+    count = np.bincount(layer * (ny * nx) + found.line, weights=-found.up,
+                        minlength=(nz + 1) * ny * nx)
+    steps = count.astype(np.int16).reshape(nz + 1, ny * nx)
+    solid = np.cumsum(steps[:nz], axis=0, dtype=np.int16) > 0
+    # A wall thinner than a voxel would slip between two middles.
+    at = np.rint((found.z - origin[2]) / pitch).astype(np.int64)
+    on = (at >= 0) & (at < nz)
+    solid[at[on], found.line[on]] = True
+    enter = np.flatnonzero(found.up < 0)
+    row, column = np.divmod(found.line[enter], nx)
+    entries = Entries(row, column, found.z[enter], found.triangle[enter])
+    return solid.reshape(shape), entries
+
+
+def squared_distance(solid: Bools, reach: int) -> Bytes:
+    """Squared distance to the nearest solid voxel, exact up to `reach`, then `reach`**2 + 1.
+
+    One axis after the other, the smallest of the shifted distances plus the shift squared
+    (P. Felzenszwalb, D. Huttenlocher: Distance transforms of sampled functions, Theory of
+    Computing 8, 2012, from memory; cut off, so that bytes and a few shifts do).
+    """
+    far = min(reach * reach + 1, 255)
+    near = np.where(solid, np.uint8(0), np.uint8(far))
+    for axis in range(3):
+        before = near.copy()
+        for shift in range(1, reach + 1):
+            if shift * shift >= far:
+                break
+            add = np.uint8(shift * shift)
+            limited = np.minimum(before, np.uint8(far - shift * shift)) + add
+            for forward in (True, False):
+                a: list[slice] = [slice(None)] * 3
+                b: list[slice] = [slice(None)] * 3
+                a[axis] = slice(shift, None) if forward else slice(None, -shift)
+                b[axis] = slice(None, -shift) if forward else slice(shift, None)
+                np.minimum(near[tuple(a)], limited[tuple(b)], out=near[tuple(a)])
+    return near

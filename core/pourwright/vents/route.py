@@ -1,0 +1,265 @@
+"""One rod: from a contact on the figure, by the cheapest rising way, to the open air or a landing.
+
+Routes are found on the grid, drawn straight, and then measured against the real surface; only
+what holds there is taken.
+"""
+
+from __future__ import annotations
+
+import heapq
+import itertools
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from pourwright.solid.mesh import Floats, Ints
+from pourwright.vents.field import Field, Rod
+from pourwright.vents.rods import capsule_core, near_path
+from pourwright.vents.site import Site
+
+_LEAST_RISE = 0.15  # a rod leaves the figure where the surface faces up at least this much
+_OPENING_SHARE = 0.6  # near a surface, a rod is at least this share of its way off it
+_JOIN_PRICE = 2.0  # of ending on another rod, mm of rod: one more joint to break
+_JOIN_RISES = (1.0, 0.5, 2.0, 4.0)  # rise per run at which a rod comes up to another one
+_TRIES, _TRIES_A_CONTACT, _TRIES_AN_END = 20, 3, 2
+# Voxels by which a straight piece may be nearer than asked, by the grid: measured in the end.
+_SLACK = 0.5
+
+
+def best_rod(
+    site: Site, found: Field, contacts: Ints, rods: Sequence[Rod]
+) -> tuple[Rod | None, list[Floats]]:
+    """Return the cheapest rod from one of the contacts that holds, or None.
+
+    The second value lists ends that did not hold on the real walls; with these banned another
+    field leads elsewhere.
+    """
+    bad: list[Floats] = []
+    least = found.web_mm - site.grid.pitch_mm / 2
+    failed: dict[tuple[int, ...], int] = {}
+    short = sorted(_short_ways(site, found, contacts, rods), key=lambda w: w[0])
+    long = (
+        (price, _drawn(site, found, contact, start))
+        for price, contact, start in _departures(site, found, contacts)
+    )
+    for _, rod in heapq.merge(short, long, key=lambda w: w[0]):
+        if rod is None:
+            continue
+        end = tuple(np.rint(rod.path[-1]).astype(int))
+        if failed.get(end, 0) >= _TRIES_AN_END:
+            continue
+        web = site.web_mm(rod.core, rod.radius_mm, found.web_mm)
+        apart = _apart_mm(rod, rods, found.web_mm)
+        if min(web, apart) >= least:
+            exact = _measured(site, rod, found.web_mm)
+            if exact >= least:
+                return replace(rod, web_mm=min(exact, apart)), []
+        failed[end] = failed.get(end, 0) + 1
+        if failed[end] == _TRIES_AN_END and web < least and rod.joins < 0:
+            bad.append(rod.path[-1])
+    return None, bad
+
+
+def _measured(site: Site, rod: Rod, web_mm: float) -> float:
+    """Rubber between rod and walls, on the real surface and with the rod's real thickness."""
+    if len(rod.core) < 2:
+        return web_mm
+    pieces = capsule_core(_bends(rod.core), 2 * rod.radius_mm)
+    return min(site.meter.gap_mm(piece, web_mm) for piece in pieces)
+
+
+def _apart_mm(rod: Rod, rods: Sequence[Rod], web_mm: float) -> float:
+    """Rubber between a rod and the others, away from their ends, cut off at the web."""
+    least = web_mm
+    for number, other in enumerate(rods):
+        thick = rod.radius_mm + other.radius_mm
+        if len(rod.core):
+            least = min(least, float(near_path(rod.core, other.path).min()) - thick)
+        if len(other.core) and rod.joins != number:
+            least = min(least, float(near_path(other.core, rod.path).min()) - thick)
+    return least
+
+
+def _short_ways(
+    site: Site, found: Field, contacts: Ints, rods: Sequence[Rod]
+) -> Iterator[tuple[float, Rod]]:
+    """Straight rods that are too short for the grid: onto a rod beside, or a wall just above."""
+    zone = found.web_mm + found.radius_mm
+    for contact in (int(c) for c in contacts):
+        start, radius = site.coords[contact], found.radius_mm
+        price = float(site.price[contact])
+        for number, other in enumerate(rods):
+            if near_path(start[None], other.path)[0] > 3 * zone:
+                continue
+            for end in _points_on(other, start):
+                length = float(np.linalg.norm(end - start))
+                # Near the rod that it joins it may be near what that rod stands on as well.
+                if length <= 4 * zone and _holds(
+                    site, found, start, end, from_surface=0.0, to_surface=0.0
+                ):
+                    path = np.array([start, end])
+                    low = zone / _facing(end - start, site.normals[contact])
+                    high = (zone + other.radius_mm) / _sine(path, other, end)
+                    rod = Rod(path, radius, -1, number, 0.0, contact, (low, high))
+                    yield price + length + _JOIN_PRICE, rod
+        landing, height = site.above[contact]
+        if landing >= 0 and 0.3 < height - start[2] <= 2.2 * zone:
+            path = np.array([start, [start[0], start[1], height]])
+            if _holds(site, found, *path, from_surface=0.0, to_surface=0.0):
+                cost = price + float(height - start[2]) + float(site.land_price[landing])
+                yield cost, Rod(path, radius, landing, -1, 0.0, contact, (2 * zone, 2 * zone))
+
+
+def _sine(path: Floats, other: Rod, end: Floats) -> float:
+    """Sine of the angle at which a path comes onto a rod, not less than 0.2."""
+    off = [near_path(end[None], other.path[i : i + 2])[0] for i in range(len(other.path) - 1)]
+    piece = int(np.argmin(off))
+    way, along = path[-1] - path[-2], other.path[piece + 1] - other.path[piece]
+    cross = np.linalg.norm(np.cross(way, along))
+    return max(float(cross / (np.linalg.norm(way) * np.linalg.norm(along))), 0.2)
+
+
+def _facing(way: Floats, normal: Floats) -> float:
+    """Cosine between a way and a surface's normal, not less than a half."""
+    return max(float(way @ normal / np.linalg.norm(way)), 0.5)
+
+
+def _points_on(rod: Rod, start: Floats) -> Iterator[Floats]:
+    """Points on a rod's middle line that can be reached rising from a point beside it."""
+    for rise in _JOIN_RISES:
+        for a, b in itertools.pairwise(rod.path):
+            # Where the rod is as high as a way of this rise from the start gets to it: one step
+            # of the fixed point is enough for upright rods, a few for leaning ones.
+            share = 0.0
+            for _ in range(4):
+                at = a + share * (b - a)
+                height = start[2] + rise * float(np.hypot(*(at - start)[:2]))
+                share = float(np.clip((height - a[2]) / (b[2] - a[2]), 0, 1))
+            at = a + share * (b - a)
+            run = float(np.hypot(*(at - start)[:2]))
+            meets = abs(start[2] + rise * run - at[2]) < 1e-2 and run > 1e-3
+            if meets and np.linalg.norm(at - rod.path[0]) > rod.radius_mm:
+                yield at
+
+
+def _departures(
+    site: Site, found: Field, contacts: Ints
+) -> Iterator[tuple[float, int, tuple[int, int, int]]]:
+    """Ways from contacts to clear voxels, cheapest first: price, contact and voxel."""
+    grid, zone = site.grid, found.web_mm + found.radius_mm
+    options: list[tuple[float, int, tuple[int, int, int]]] = []
+    span = int(np.ceil(2.2 * zone / grid.pitch_mm))
+    for contact in contacts:
+        if site.normals[contact, 2] < _LEAST_RISE and len(contacts) > 1:
+            continue
+        point = site.coords[contact]
+        z, y, x = grid.voxel(point)
+        z0, z1 = max(z, 0), min(z + span + 1, grid.shape[0])
+        y0, y1 = max(y - span, 0), min(y + span + 1, grid.shape[1])
+        x0, x1 = max(x - span, 0), min(x + span + 1, grid.shape[2])
+        cost = found.routes.cost[z0:z1, y0:y1, x0:x1]
+        index = np.argwhere(np.isfinite(cost)) + (z0, y0, x0)
+        if len(index) == 0:
+            continue
+        way = grid.middle_mm(index) - point
+        length = np.linalg.norm(way, axis=1)
+        steep = way[:, 2] >= np.sin(np.radians(found.slope_deg)) * length - 1e-9
+        good = np.flatnonzero(steep & (length <= 2.2 * zone) & (length > 0.3 * zone))
+        total = (
+            length[good] + found.routes.cost[tuple(index[good].T)] + site.price[contact]
+        )
+        for i in np.argsort(total)[:60]:
+            z_, y_, x_ = (int(c) for c in index[good[i]])
+            options.append((float(total[i]), int(contact), (z_, y_, x_)))
+    options.sort()
+    given: dict[int, int] = {}
+    for price, contact, voxel in options:
+        if given.get(contact, 0) >= _TRIES_A_CONTACT or sum(given.values()) >= _TRIES:
+            continue
+        end = grid.middle_mm(np.array([voxel]))[0]
+        if _holds(site, found, site.coords[contact], end, from_surface=0.0, to_surface=np.inf):
+            yield price, contact, voxel
+            given[contact] = given.get(contact, 0) + 1
+
+
+def _holds(
+    site: Site,
+    found: Field,
+    a: Floats,
+    b: Floats,
+    *,
+    from_surface: float,
+    to_surface: float,
+) -> bool:
+    """Whether a straight piece keeps clear, by the grid.
+
+    from_surface, to_surface : length of rod before `a` back to the contact, and from `b` on to
+    the landing (inf where it does not land): near its ends a rod may be near the surface.
+    """
+    length = float(np.linalg.norm(b - a))
+    if length < 1e-9:
+        return False
+    if (b - a)[2] < np.sin(np.radians(found.slope_deg)) * length - 1e-9:
+        return False
+    pitch = site.grid.pitch_mm
+    t = np.linspace(0, length, max(int(2 * length / pitch), 2) + 1)
+    points = a + (t / length)[:, None] * (b - a)
+    near_end = np.minimum(from_surface + t, to_surface + length - t)
+    zone = found.web_mm + found.radius_mm
+    asked = np.minimum(zone, _OPENING_SHARE * near_end)
+    return bool((site.grid.distance_mm(points) >= asked - _SLACK * pitch).all())
+
+
+def _drawn(
+    site: Site, found: Field, contact: int, start: tuple[int, int, int]
+) -> Rod | None:
+    """Draw the route from a voxel in as few straight pieces as keep clear by the grid."""
+    grid = site.grid
+    voxels = found.routes.path(start)
+    points = grid.middle_mm(voxels)
+    z, y, x = (int(c) for c in voxels[-1])
+    landing = -1
+    if z == grid.shape[0] - 1:
+        end = np.array([*points[-1][:2], site.top_mm])
+    else:
+        landing, height = _landing(site, z, y, x)
+        if landing < 0:
+            return None
+        end = np.array([*points[-1][:2], height])
+    raw = np.vstack([site.coords[contact], points, end])
+    length = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(raw, axis=0), axis=1))])
+    left = length[-1] - length if landing >= 0 else np.full(len(raw), np.inf)
+    zone = found.web_mm + found.radius_mm
+    kept = [0]
+    while kept[-1] < len(raw) - 1:
+        i, j = kept[-1], len(raw) - 1
+        while j > i + 1 and not _holds(
+            site, found, raw[i], raw[j], from_surface=length[i], to_surface=left[j]
+        ):
+            j -= max((j - i) // 4, 1)
+        kept.append(max(j, i + 1))
+    path = _bends(raw[kept])
+    high = zone / _facing(path[-1] - path[-2], -site.face_normals[landing]) if landing >= 0 else 0.0
+    low = zone / _facing(path[1] - path[0], site.normals[contact])
+    return Rod(path, found.radius_mm, landing, -1, 0.0, contact, (low, high))
+
+
+def _bends(path: Floats) -> Floats:
+    """The path without points at which it goes straight on."""
+    ways = np.diff(path, axis=0)
+    ways /= np.linalg.norm(ways, axis=1)[:, None]
+    turns = np.linalg.norm(np.diff(ways, axis=0), axis=1) > 1e-6
+    return path[np.concatenate([[True], turns, [True]])]
+
+
+def _landing(site: Site, z: int, y: int, x: int) -> tuple[int, float]:
+    """The drained triangle straight above a voxel, and where it is met."""
+    at = site.grid.entries
+    height = site.grid.low_mm[2] + z * site.grid.pitch_mm
+    mine = np.flatnonzero((at.row == y) & (at.column == x) & (at.z_mm > height))
+    if len(mine) == 0:
+        return -1, 0.0
+    first = mine[np.argmin(at.z_mm[mine])]
+    triangle = int(at.triangle[first])
+    return (triangle if site.drained[triangle] else -1), float(at.z_mm[first])
