@@ -197,11 +197,23 @@ def _finished(
     """Turn the rods back into the standing frame and give them their bodies."""
     settings, report = site.settings, site.report
     vents, bodies = [], []
-    for number, (rod, need) in enumerate(served, start=1):
+    tops = np.array([rod.path[-1] for rod, _ in served]).reshape(-1, 3)
+    walls = site.walls_beyond_mm(tops)
+    for number, ((rod, need), wall) in enumerate(zip(served, walls, strict=True), start=1):
         path = rod.path
         foot = path[0] - settings.overlap_mm * site.normals[rod.contact]
-        bodies.append(body_of(path, foot, rod.radius_mm, _head_mm(site, rod), settings, site.axes,
-                            report.surface.centre_mm, f"vent {number}"))
+        bodies.append(
+            body_of(
+                path,
+                foot,
+                rod.radius_mm,
+                _head_mm(site, rod, wall),
+                settings,
+                site.axes,
+                report.surface.centre_mm,
+                f"vent {number}",
+            )
+        )
         pocket = report.pocket_at(need.peak)
         last = path[-1] - path[-2]
         end_normal = (
@@ -240,7 +252,7 @@ def body_of(
     return TriMesh(body.vertices @ axes + centre_mm, body.faces, name)
 
 
-def _head_mm(site: Site, rod: Rod) -> float:
+def _head_mm(site: Site, rod: Rod, wall_mm: float) -> float:
     """How far a rod reaches into what it lands on, deeper where that is steep, never through."""
     if rod.joins >= 0:
         return 0.05  # its middle line ends on the other rod's, which is overlap enough
@@ -251,8 +263,7 @@ def _head_mm(site: Site, rod: Rod) -> float:
     facing = float(-site.face_normals[rod.landing] @ way)
     slope = np.sqrt(max(1 - facing**2, 0.0)) / max(facing, 1e-3)
     reach = site.settings.overlap_mm + rod.radius_mm * min(float(slope), 2.0)
-    wall = site.wall_beyond_mm(rod.path[-1])
-    return min(reach, _WALL_SHARE * wall)
+    return float(min(reach, _WALL_SHARE * wall_mm))
 
 
 def angle_deg(one: Floats, two: Floats) -> float:

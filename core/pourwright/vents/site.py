@@ -55,11 +55,14 @@ class Site:
     above: dict[int, tuple[int, float]]
     grid: Grid
 
-    def wall_beyond_mm(self, point: Floats) -> float:
-        """Thickness of what lies straight above a landing, inf where that is never left again."""
-        found = hits(self.coords, self.report.surface.faces, point[None, :2])
-        over = found.z[(found.z > point[2] + 1e-6) & (found.up > 0)]
-        return float(over.min() - point[2]) if len(over) else np.inf
+    def walls_beyond_mm(self, points: Floats) -> Floats:
+        """Thickness (k,) of what lies straight above landings (k, 3), inf where it has no end."""
+        found = hits(self.coords, self.report.surface.faces, points[:, :2])
+        over = (found.z > points[found.line, 2] + 1e-6) & (found.up > 0)
+        thick = np.full(len(points), np.inf)
+        line = found.line[over]
+        np.minimum.at(thick, line, found.z[over] - points[line, 2])
+        return thick
 
     def near(self, vertex: int) -> Site:
         """The same in a window round a surface vertex, where routes are found much faster."""
@@ -144,7 +147,7 @@ def survey(
         meter=boolean.GapMeter(
             TriMesh((sprued.vertices - surface.centre_mm) @ axes.T, sprued.faces, "walls")
         ),
-        cloud=cKDTree(_cloud(walls)),
+        cloud=cKDTree(_cloud(walls), balanced_tree=False, compact_nodes=False),
         above=_above(walls, starts, drained),
         grid=voxelise(
             walls,
@@ -198,7 +201,8 @@ def _cloud(walls: TriMesh) -> Floats:
     steps = np.ceil(longest / _SPACING_MM).astype(np.int64)
     for n in np.unique(steps[steps > 1]):
         i, j = np.meshgrid(np.arange(n + 1), np.arange(n + 1), indexing="ij")
-        inside = i + j <= n
+        # The corners are among the vertices already.
+        inside = (i + j <= n) & (np.maximum(np.maximum(i, j), n - i - j) < n)
         weight = np.stack([i[inside], j[inside], n - i[inside] - j[inside]], axis=1) / n
         points.append(np.einsum("kc,mcd->mkd", weight, corners[steps == n]).reshape(-1, 3))
     return np.vstack(points)
