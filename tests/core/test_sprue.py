@@ -80,6 +80,15 @@ def test_automatic_size_holds_the_feet_and_the_centre_of_mass(kind):
 
 
 @pytest.mark.parametrize("kind", BASE_KINDS)
+def test_a_base_of_a_given_size_goes_where_the_figure_stands(kind):
+    figure = boolean.union([as_mesh(box((-4, -4, 0), (4, 4, 40))),
+                            as_mesh(box((0, -4, 6), (60, 4, 20)))])
+    sprue = build_sprue(figure, BaseSettings(kind, width_mm=24, depth_mm=24), FunnelSettings())
+    middle = sprue.base.bounds_mm.mean(axis=0)
+    assert middle[:2] == pytest.approx((0, 0), abs=1e-6)
+
+
+@pytest.mark.parametrize("kind", BASE_KINDS)
 def test_automatic_size_holds_the_funnel_under_a_thin_figure(kind):
     needle = as_mesh(box((-0.5, -0.5, 0), (0.5, 0.5, 40)))
     sprue = build_sprue(needle, BaseSettings(kind, margin_mm=0), FunnelSettings())

@@ -15,7 +15,7 @@ from pourwright.shop.process import PROCESSES
 from pourwright.solid import boolean, intake
 from pourwright.solid.protect import Protection
 from pourwright.sprue import BaseSettings, FunnelSettings
-from pourwright.vents import GivenVent, VentSettings
+from pourwright.vents import GivenVent, VentSettings, place
 
 OPEN = Job(process=PROCESSES["open"], base=BaseSettings(width_mm=24))
 
@@ -219,7 +219,7 @@ class TestGivenVents:
 
     def test_its_web_is_measured(self):
         near = GivenVent(((37.0, 0.0, 18.0), (37.0, 0.0, -19.0)), 2.0)
-        wall = [((38.6, -5, -5), (42, 5, 10)), ((30, -12, 4), (42, -4, 8)),
+        wall = [((38.6, -5, 0.5), (42, 5, 10)), ((30, -12, 4), (42, -4, 8)),
                 ((0, -12, 4), (42, -8, 8))]
         plan = planned(POST, ARM, HAND, *wall, job=self.JOB, given=[near])
         assert plan.vents[0].web_mm == pytest.approx(0.6, abs=1e-3)
@@ -252,3 +252,35 @@ class TestGivenVents:
     def test_a_path_needs_two_points(self, path):
         with pytest.raises(InputError):
             GivenVent(path, 1.5)
+
+
+def test_what_the_first_rods_leave_gets_rods_of_its_own(monkeypatch):
+    """The first look is made to miss all needs but one; the proof finds the rest."""
+    arms = [((-40, -3, 30), (0, 3, 36)), ((-40, -3, 18), (-34, 3, 31)),
+            ((-3, -40, 30), (3, 0, 36)), ((-3, -40, 22), (3, -34, 31))]
+    whole = planned(POST, ARM, HAND, *arms)
+    looks = []
+    real = place.find_needs
+
+    def short_sighted(*args):
+        found = real(*args)
+        looks.append(len(found))
+        return found[:1]
+
+    monkeypatch.setattr(place, "find_needs", short_sighted)
+    plan = planned(POST, ARM, HAND, *arms)
+    assert looks == [3, 2, 1]
+    assert len(plan.vents) == len(whole.vents) == 3
+    assert sorted(v.serves for v in plan.vents) == [(0,), (1,), (2,)]
+    assert not plan.undecided
+
+
+@pytest.mark.parametrize("gap", [0.15, 0.5, 2.0, 5.8, 6.0])
+def test_short_bridges_are_bodies_and_drain(gap):
+    """A shelf at any distance under the hand, down to a slit."""
+    shelf = ((0, -8, 6), (50, 8, 18 - gap))
+    plan = planned(POST, ARM, HAND, shelf)
+    vent = next(v for v in plan.vents if foot(v)[2] == pytest.approx(18))
+    assert vent.length_mm >= gap - 1e-6
+    assert len([p for p in boolean.pieces(plan.master.mesh) if p.volume_mm3 > 0]) == 1
+    assert not any(p.matters for p in plan.pockets_after)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from pourwright.air import (
     AirPocket,
@@ -18,7 +20,7 @@ from pourwright.air import (
 from pourwright.errors import GeometryError, Point
 from pourwright.plan.job import Job
 from pourwright.plan.model import AirCheck, JudgedPocket, Master, PourPlan
-from pourwright.plan.warnings import plan_warnings
+from pourwright.plan.warnings import TOLD_MM, plan_warnings
 from pourwright.progress import Progress, part, silent
 from pourwright.shop.process import Process
 from pourwright.shop.resin import mix, resin_named
@@ -30,11 +32,14 @@ from pourwright.solid.solid import Solid
 from pourwright.solid.topology import is_watertight
 from pourwright.sprue.base import build_sprue
 from pourwright.vents.given import given_vents
-from pourwright.vents.place import place_vents
+from pourwright.vents.place import Vents, place_vents
+from pourwright.vents.rings import rings_of
 from pourwright.vents.settings import GivenVent
 
 # Longest edge of the surface on which rods may start.
 _CONTACT_MM = 1.5
+# Times that a vented master is looked at for air to vent.
+_ROUNDS = 3
 
 
 def check_air(
@@ -94,8 +99,7 @@ def plan_pour(
     sprued, filled = boolean.without_voids(boolean.union(carried, "figure on its base"), voids)
     progress(0.2, "Finding air pockets")
     # Rods start at vertices, so flat faces need some of their own; the master keeps its mesh.
-    fine = boolean.refined(sprued, max(_CONTACT_MM, sprued.diagonal_mm / 100))
-    before, openings = _air_of(fine, up)
+    before, openings = _air_of(_fine(sprued), up)
     if given is None:
         vents = place_vents(
             sprued,
@@ -110,14 +114,19 @@ def plan_pour(
     else:
         vents = given_vents(sprued, before, given, job.vents)
     progress(0.6, "Uniting the master")
-    mesh = sprued
-    if vents.bodies:
-        mesh, more = boolean.without_voids(boolean.union([sprued, *vents.bodies], "master"), voids)
-        filled += more
-    mesh, _ = open_contacts(mesh)
+    mesh, more_filled = _united(sprued, vents, voids)
+    progress(0.7, "Proving that no air is left")
+    after, _ = _air_of(mesh, up)
+    for _ in range(_ROUNDS if given is None else 0):
+        if not _left_untold(after, vents, job):
+            break
+        # What rods left or made by standing where they do gets rods of its own.
+        progress(0.8, "Venting what is left")
+        vents = _with_more(mesh, vents, before, job, sprue.top_z_mm, solid, up)
+        mesh, more_filled = _united(sprued, vents, voids)
+        after, _ = _air_of(mesh, up)
+    filled += more_filled
     master = account(mesh, filled, solid.mesh, base, funnel, vents.bodies)
-    progress(0.8, "Proving that no air is left")
-    after, _ = _air_of(master.mesh, up)
     judged_before = judge(before.pockets, job.process)
     judged_after = judge(after.pockets, job.process)
     resin = mix(resin_named(job.material), master.volume_mm3 / 1000.0, job.margin)
@@ -138,6 +147,52 @@ def plan_pour(
         rings=vents.rings,
         warnings=plan_warnings(vents, judged_before, judged_after, master, job),
     )
+
+
+def _united(sprued: TriMesh, vents: Vents, voids: Sequence[TriMesh]) -> tuple[TriMesh, float]:
+    """The master's mesh, and the volume of hollows that rods closed in, which is filled."""
+    mesh, filled = sprued, 0.0
+    if vents.bodies:
+        together = boolean.union([sprued, *vents.bodies], "master")
+        mesh, filled = boolean.without_voids(together, voids)
+    return open_contacts(mesh)[0], filled
+
+
+def _left_untold(after: AirReport, vents: Vents, job: Job) -> bool:
+    """Whether air is left that matters and is not known to be out of reach."""
+    return any(
+        p.matters and all(math.dist(p.peak_mm, at) > TOLD_MM for at, _ in vents.blocked)
+        for p in judge(after.pockets, job.process)
+    )
+
+
+def _with_more(
+    mesh: TriMesh, vents: Vents, before: AirReport, job: Job, top_z_mm: float, solid: Solid,
+    up: Floats,
+) -> Vents:
+    """Add rods for what matters in a master that has rods already; these count as walls."""
+    fine, openings = _air_of(_fine(mesh), up)
+    more = place_vents(
+        mesh,
+        fine,
+        openings,
+        job.process,
+        job.vents,
+        base_height_mm=-top_z_mm,
+        protection=solid.protection,
+    )
+    added = []
+    for vent in more.vents:
+        vertex = int(nearest_vertices(before.surface, [vent.path_mm[0]])[0])
+        pocket = before.pocket_at(vertex)
+        added.append(replace(vent, serves=(pocket,) if pocket >= 0 else ()))
+    everyone = (*vents.vents, *added)
+    return Vents(everyone, (*vents.bodies, *more.bodies), more.blocked, rings_of(everyone))
+
+
+def _fine(mesh: TriMesh) -> TriMesh:
+    """The same surface with vertices close enough for rods to start at."""
+    return boolean.refined(mesh, max(_CONTACT_MM, mesh.diagonal_mm / 100))
 
 
 def account(

@@ -14,6 +14,8 @@ from pourwright.vents.place import Vents
 
 # Hollows below this are where surfaces of overlapping parts graze each other, not modelled ones.
 _SPECK_MM3 = 0.01
+# A pocket that is left this near to a place without a rod is the one that got none.
+TOLD_MM = 0.5
 
 
 def plan_warnings(
@@ -33,7 +35,7 @@ def plan_warnings(
             size = f"keeps {p.volume_mm3:.3g} mm3 of air, {bubble}"
         near = min(why, key=lambda q: math.dist(q, p.peak_mm), default=None)
         reason = ""
-        if near is not None and math.dist(near, p.peak_mm) < 0.1:
+        if near is not None and math.dist(near, p.peak_mm) < TOLD_MM:
             reason = f"; no rod fits: {why[near]}"
         found.append(
             PlanWarning(

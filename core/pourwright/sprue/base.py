@@ -97,6 +97,9 @@ def _foot(figure: TriMesh, base: BaseSettings, funnel: FunnelSettings) -> _Foot:
     half_x, half_y = max(half_x, least), max(half_y, least)
     if base.width_mm is not None:
         half_x = base.width_mm / 2
+        # A base of a given size may not hold all that hangs low: it goes where the figure stands.
+        stands = v[v[:, 2] <= low + base.embed_mm, :2]
+        x, y = (stands.min(axis=0) + stands.max(axis=0)) / 2
     if base.kind == "round_plinth":
         half_y = half_x
     elif base.depth_mm is not None:

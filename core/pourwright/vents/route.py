@@ -21,6 +21,7 @@ from pourwright.vents.site import Site
 _LEAST_RISE = 0.15  # a rod leaves the figure where the surface faces up at least this much
 _OPENING_SHARE = 0.6  # near a surface, a rod is at least this share of its way off it
 _JOIN_PRICE = 2.0  # of ending on another rod, mm of rod: one more joint to break
+_LEAST_MM = 0.1  # of a rod, to be one
 _JOIN_RISES = (1.0, 0.5, 2.0, 4.0)  # rise per run at which a rod comes up to another one
 _TRIES, _TRIES_A_CONTACT, _TRIES_AN_END = 20, 3, 2
 # Voxels by which a straight piece may be nearer than asked, by the grid: measured in the end.
@@ -47,7 +48,7 @@ def best_rod(
         if rod is None:
             continue
         end = tuple(np.rint(rod.path[-1]).astype(int))
-        if failed.get(end, 0) >= _TRIES_AN_END:
+        if failed.get((rod.contact, *end), 0) >= _TRIES_AN_END:
             continue
         web = site.web_mm(rod.core, rod.radius_mm, found.web_mm)
         apart = _apart_mm(rod, rods, found.web_mm)
@@ -55,7 +56,8 @@ def best_rod(
             exact = _measured(site, rod, found.web_mm)
             if exact >= least:
                 return replace(rod, web_mm=min(exact, apart)), []
-        failed[end] = failed.get(end, 0) + 1
+        for key in (end, (rod.contact, *end)):
+            failed[key] = failed.get(key, 0) + 1
         if failed[end] == _TRIES_AN_END and web < least and rod.joins < 0:
             bad.append(rod.path[-1])
     return None, bad
@@ -104,11 +106,13 @@ def _short_ways(
                     rod = Rod(path, radius, -1, number, 0.0, contact, (low, high))
                     yield price + length + _JOIN_PRICE, rod
         landing, height = site.above[contact]
-        if landing >= 0 and 0.3 < height - start[2] <= 2.2 * zone:
+        if landing >= 0 and _LEAST_MM < height - start[2] <= 2.2 * zone:
             path = np.array([start, [start[0], start[1], height]])
+            low = zone / _facing(path[1] - start, site.normals[contact])
+            high = zone / _facing(path[1] - start, -site.face_normals[landing])
             if _holds(site, found, *path, from_surface=0.0, to_surface=0.0):
                 cost = price + float(height - start[2]) + float(site.land_price[landing])
-                yield cost, Rod(path, radius, landing, -1, 0.0, contact, (2 * zone, 2 * zone))
+                yield cost, Rod(path, radius, landing, -1, 0.0, contact, (low, high))
 
 
 def _sine(path: Floats, other: Rod, end: Floats) -> float:

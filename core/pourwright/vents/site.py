@@ -24,7 +24,7 @@ _LEAST_FACING = 0.35
 # Room round the figure that rods may use, besides what they need themselves.
 _MARGIN_MM = 4.0
 # Half the width of the window in which routes are found anew.
-_WINDOW_MM = 15.0
+_WINDOW_MM = 40.0
 # Of the points that stand for the walls.
 _SPACING_MM = 0.35
 
