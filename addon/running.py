@@ -49,6 +49,17 @@ def busy() -> bool:
     return current.job is not None
 
 
+def idle(operator: type[bpy.types.Operator], context: bpy.types.Context) -> bool:
+    """Whether nothing runs and no mode hides the true mesh; sets the poll message if not."""
+    if busy():
+        operator.poll_message_set("Pourwright is working; press Esc to stop it")
+        return False
+    if context.mode != "OBJECT":
+        operator.poll_message_set("Switch to Object Mode first")
+        return False
+    return True
+
+
 def launch(request: Request, title: str) -> WorkerJob:
     """Start the worker for `request` and make it the current job."""
     arrays: dict[str, Any] = {}
@@ -95,13 +106,7 @@ class JobOperator:
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Grey while a job runs or a mode hides the true mesh; the tooltip says so."""
-        if busy():
-            cls.poll_message_set("Pourwright is working; press Esc to stop it")
-            return False
-        if context.mode != "OBJECT":
-            cls.poll_message_set("Switch to Object Mode first")
-            return False
-        return cls.ready(context)
+        return idle(cls, context) and cls.ready(context)
 
     @classmethod
     def ready(cls, context: bpy.types.Context) -> bool:

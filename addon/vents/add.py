@@ -16,7 +16,7 @@ from ..air.settings import up_vector
 from ..apply import stored_plan
 from ..bridge import mm_per_unit
 from ..figure.settings import chosen
-from ..running import busy
+from ..running import idle
 from ..view import select_object, selection_kept
 
 LEAST_LENGTH_MM = 1e-3
@@ -59,11 +59,7 @@ class POURWRIGHT_OT_add_vent(bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Needs a plan, for it says where the mould top plane is, and the parts in view."""
-        if busy():
-            cls.poll_message_set("Pourwright is working; press Esc to stop it")
-            return False
-        if context.mode != "OBJECT":
-            cls.poll_message_set("Switch to Object Mode first")
+        if not idle(cls, context):
             return False
         if not context.scene.pourwright.plan:
             cls.poll_message_set("Press Make Master first")

@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from vent_measures import cheapest, costs_down_from
+from grid_oracle import cheapest, costs_down_from
 
 from pourwright.vents.sweep import moves_for, sweep
 
