@@ -4,26 +4,34 @@ from pourwright.air.jointree import JoinTree, join_tree
 from pourwright.air.pockets import (
     AirPocket,
     AirReport,
+    PocketTable,
     find_pockets,
     highest_vertex,
     nearest_vertices,
+    pockets_in,
     read_pockets,
     top_plane_vertices,
     unit_vector,
 )
 from pourwright.air.surface import Surface, prepare
+from pourwright.air.volume import AirAbove, air_above, volumes_above
 
 __all__ = [
+    "AirAbove",
     "AirPocket",
     "AirReport",
     "JoinTree",
+    "PocketTable",
     "Surface",
+    "air_above",
     "find_pockets",
     "highest_vertex",
     "join_tree",
     "nearest_vertices",
+    "pockets_in",
     "prepare",
     "read_pockets",
     "top_plane_vertices",
     "unit_vector",
+    "volumes_above",
 ]

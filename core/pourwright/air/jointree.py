@@ -4,20 +4,28 @@ For every level the parts of the cavity above it are the tree's branches there. 
 from the surface alone: each vertex climbs to a local maximum, edges between two climbs are the
 passes, and a maximum of the surface that is none of the cavity (the roof of a void) is tied to
 the surface straight above it.
+
+Of two vertices at one height the one with the greater number counts as higher.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import minimum_spanning_tree
+from numpy.typing import NDArray
 
+from pourwright.air.arrays import dot, ends_of, gather
+from pourwright.air.forest import highest_forest
+from pourwright.air.rays import first_exits
 from pourwright.air.surface import Surface
 from pourwright.errors import GeometryError
-from pourwright.solid.columns import frame, hits
+from pourwright.solid.columns import frame
 from pourwright.solid.mesh import Floats, Ints
+
+# Edges looked at together: what is worked out on the way then stays in the processor's cache.
+_CHUNK = 1 << 16
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,6 +47,11 @@ class JoinTree:
     pass_b: Ints
     pass_height: Floats
 
+    @cached_property
+    def floor(self) -> float:
+        """Height of the lowest vertex, surface's own frame."""
+        return float(self.heights.min())
+
 
 def join_tree(surface: Surface, up: Floats) -> JoinTree:
     """Build the join tree of the cavity inside `surface` for the unit direction `up`.
@@ -46,51 +59,73 @@ def join_tree(surface: Surface, up: Floats) -> JoinTree:
     Ties in height are broken by vertex number, which makes every level unambiguous; plateaus
     then give branches of no height.
     """
-    heights = surface.vertices @ up
-    low, high = surface.edge_low, surface.edge_high
-    rising = heights[high] >= heights[low]
-    lower, upper = np.where(rising, low, high), np.where(rising, high, low)
-    climb = np.arange(len(heights))
-    climb[lower] = upper  # any higher neighbour serves
-    while True:
-        further = climb[climb]
-        if np.array_equal(further, climb):
-            break
-        climb = further
-    crossing = np.flatnonzero(climb[low] != climb[high])
-    saddle = lower[crossing]
-    a, b = climb[low[crossing]], climb[high[crossing]]
-    peaks = np.flatnonzero(climb == np.arange(len(climb)))
+    heights = surface.heights(up)
+    climb, peaks = _climbs(surface, up, heights)
+    a, b, saddle = _passes(surface, heights, climb)
     false_peak, above = _ties(surface, up, heights, peaks)
-    saddle = np.concatenate([saddle, false_peak])
-    a, b = np.concatenate([a, false_peak]), np.concatenate([b, climb[above]])
-    number = np.empty(len(heights), dtype=np.int64)
+    a = np.concatenate([a, climb[false_peak]])
+    b = np.concatenate([b, climb[above]])
+    height = heights[np.concatenate([saddle, false_peak])]
+    kept = highest_forest(a, b, height, len(peaks))
+    return JoinTree(up, heights, climb, peaks, a[kept], b[kept], height[kept])
+
+
+def _climbs(surface: Surface, up: Floats, heights: Floats) -> tuple[Ints, Ints]:
+    """Number of the maximum that each vertex climbs to, and the vertices of the maxima.
+
+    Any higher neighbour serves as the next step, and few vertices need a second try to find one.
+    """
+    first, *others = surface.neighbours.towards(up)
+    step = first.copy()
+    left = np.flatnonzero(gather(heights, first) <= heights)
+    for neighbour in others:
+        step[left] = neighbour[left]
+        left = left[heights[step[left]] <= heights[left]]
+    # The last ones, and plateaus, ask all their neighbours.
+    step[left] = left
+    owner, neighbour = surface.neighbours.of(left)
+    found = _higher(heights, neighbour, left[owner])
+    step[left[owner[found]]] = neighbour[found]
+    peaks = left[step[left] == left]
+    number = np.empty(len(step), dtype=np.int64)
     number[peaks] = np.arange(len(peaks))
-    return JoinTree(
-        up, heights, number[climb], peaks, *_spanning(number[a], number[b], saddle, heights, peaks)
-    )
+    return gather(number, ends_of(step)), peaks
 
 
-def _spanning(
-    a: Ints, b: Ints, saddle: Ints, heights: Floats, peaks: Ints
-) -> tuple[Ints, Ints, Floats]:
-    """Keep the highest passes that connect all (a maximum spanning forest), highest first."""
-    apart = a != b
-    a, b, saddle = a[apart], b[apart], saddle[apart]
-    if len(a) == 0:
-        return a, b, np.empty(0)
-    a, b = np.minimum(a, b), np.maximum(a, b)
-    order = np.lexsort((saddle, heights[saddle]))[::-1]
-    a, b, saddle = a[order], b[order], saddle[order]
-    _, first = np.unique(a * np.int64(len(peaks)) + b, return_index=True)
-    first.sort()
-    a, b, saddle = a[first], b[first], saddle[first]
-    # Ranks from 1, as the sparse format drops zeros; one entry a pair, as it adds up repeats.
-    rank = np.arange(1, len(a) + 1, dtype=np.float64)
-    ends = (a.astype(np.int32), b.astype(np.int32))  # csgraph reads 32-bit numbers only here
-    forest = minimum_spanning_tree(coo_array((rank, ends), shape=(len(peaks),) * 2).tocsr())
-    kept = np.sort(forest.data.astype(np.int64)) - 1
-    return a[kept], b[kept], heights[saddle[kept]]
+def _passes(surface: Surface, heights: Floats, climb: Ints) -> tuple[Ints, Ints, Ints]:
+    """Edges between two climbs: both climbs, and the lower end. Holds the highest of each pair.
+
+    An edge is left out where the face beside it has edges that join the same two climbs at its
+    level already, but are higher, or as high and end higher up: when the face's third corner
+    is above both ends, or above the lower end and climbs to the same maximum. This leaves few.
+    """
+    crossing = np.concatenate([
+        begin + np.flatnonzero(
+            gather(climb, surface.edge_low[begin : begin + _CHUNK])
+            != gather(climb, surface.edge_high[begin : begin + _CHUNK])
+        )
+        for begin in range(0, len(surface.edge_low), _CHUNK)
+    ])  # fmt: skip
+    low, high = gather(surface.edge_low, crossing), gather(surface.edge_high, crossing)
+    low_height, high_height = gather(heights, low), gather(heights, high)
+    rising = high_height >= low_height
+    lower, upper = np.where(rising, low, high), np.where(rising, high, low)
+    start, end = np.minimum(low_height, high_height), np.maximum(low_height, high_height)
+    a, b = gather(climb, lower), gather(climb, upper)
+    doubled = np.zeros(len(crossing), dtype=bool)
+    for sides in surface.edge_sides:
+        third = gather(sides, crossing)
+        over = gather(heights, third)
+        doubled |= (over > end) | ((over > start) & (gather(climb, third) == a))
+    kept = np.flatnonzero(~doubled)
+    return a[kept], b[kept], lower[kept]
+
+
+def _higher(heights: Floats, a: Ints, b: Ints) -> NDArray[np.bool_]:
+    """Whether each vertex of `a` counts as higher than that of `b`."""
+    over: NDArray[np.bool_] = heights[a] > heights[b]
+    over |= (heights[a] == heights[b]) & (a > b)
+    return over
 
 
 def _ties(
@@ -102,18 +137,18 @@ def _ties(
     through the inside leaves by. Every one needs its ray, however small: it may be the only link
     between two surfaces.
     """
-    false = peaks[surface.normals[peaks] @ up < 0]
+    false = peaks[dot(surface.normals[peaks], up) < 0]
     found, target = [np.empty(0, np.int64)], [np.empty(0, np.int64)]
-    level = frame(up)[:2]
     # A ray that runs along a wall may miss. Nothing near a maximum lies above it, so any other
     # rising direction starts inside as well.
     for tilt in ((0.0, 0.0), (1e-3, 4e-4), (-7e-4, 9e-4), (5e-2, -3e-2), (-0.4, 0.3)):
         if len(false) == 0:
             break
-        ray = up + np.array(tilt) @ level
-        hit, top = _first_exit(surface, ray / np.linalg.norm(ray), heights, false)
+        ray = up + np.array(tilt) @ frame(up)[:2] if any(tilt) else up
+        hit, face = first_exits(surface, false, ray / np.linalg.norm(ray))
+        corner = surface.faces[face]
         found.append(false[hit])
-        target.append(top)
+        target.append(corner[np.arange(len(corner)), np.argmax(heights[corner], axis=1)])
         false = np.delete(false, hit)
     if len(false):
         raise GeometryError(
@@ -122,26 +157,3 @@ def _ties(
             at_mm=surface.vertices[false[0]] + surface.centre_mm,
         )
     return np.concatenate(found), np.concatenate(target)
-
-
-def _first_exit(
-    surface: Surface, ray: Floats, heights: Floats, start: Ints
-) -> tuple[Ints, Ints]:
-    """First triangle facing along `ray` beyond each start vertex: which starts hit, its top."""
-    if len(start) == 0:
-        return start, start
-    facing = np.flatnonzero(surface.area_vectors @ ray > 0)
-    faces = surface.faces[facing]
-    coords = surface.vertices @ frame(ray).T
-    got = hits(coords, faces, coords[start, :2], only_up=True)
-    own = (faces[got.triangle] == start[got.line][:, None]).any(axis=1)
-    # Rounding may put a touching surface a hair below the vertex it touches.
-    slack = 1e-3 * surface.tolerance_mm
-    good = ~own & (got.z >= coords[start[got.line], 2] - slack)
-    line, triangle, z = got.line[good], got.triangle[good], got.z[good]
-    order = np.lexsort((z, line))
-    line, triangle = line[order], triangle[order]
-    hit, first = np.unique(line, return_index=True)
-    corner = faces[triangle[first]]
-    top = corner[np.arange(len(corner)), np.argmax(heights[corner], axis=1)]
-    return hit, top

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pourwright.air.arrays import ends_of
+from pourwright.air.forest import highest_forest, lowest_on_the_way, rooted
 from pourwright.air.jointree import JoinTree, join_tree
 from pourwright.air.surface import Surface
 from pourwright.air.volume import volumes_above
@@ -59,6 +61,23 @@ class AirReport:
         return number if saddle is None or height > saddle else OUTSIDE
 
 
+@dataclass(frozen=True, eq=False)
+class PocketTable:
+    """The pockets of one direction as columns, largest first, (p,) each; mm, standing frame.
+
+    peaks : vertex of the highest point. peak_heights_mm, saddle_heights_mm : x . up there, and
+    where the pocket closes off; -inf for a part of the cavity that has no opening at all.
+    volumes_mm3 : of the air above the saddle. low_mm, high_mm : extent of the whole surface.
+    """
+
+    peaks: Ints
+    peak_heights_mm: Floats
+    saddle_heights_mm: Floats
+    volumes_mm3: Floats
+    low_mm: float
+    high_mm: float
+
+
 def unit_vector(up: Sequence[float]) -> Floats:
     """Return `up` as a unit vector; InputError unless it is three finite numbers, not all 0."""
     vector = np.asarray(up, dtype=np.float64)
@@ -72,7 +91,7 @@ def unit_vector(up: Sequence[float]) -> Floats:
 
 def highest_vertex(surface: Surface, up: Floats) -> Ints:
     """Return the highest vertex, (1,): the pour opening where none is named."""
-    return np.array([int(np.argmax(surface.vertices @ up))])
+    return np.array([int(np.argmax(surface.heights(up)))])
 
 
 def nearest_vertices(surface: Surface, points_mm: Sequence[Point]) -> Ints:
@@ -85,123 +104,120 @@ def nearest_vertices(surface: Surface, points_mm: Sequence[Point]) -> Ints:
 
 def top_plane_vertices(surface: Surface, up: Floats, tolerance_mm: float = 1e-4) -> Ints:
     """Return the vertices in the mould top plane: what lies in it is open, nothing else is."""
-    heights = surface.vertices @ up
+    heights = surface.heights(up)
     return np.flatnonzero(heights >= heights.max() - tolerance_mm)
 
 
-def find_pockets(surface: Surface, up: Floats, openings: Ints) -> AirReport:
+def find_pockets(surface: Surface, up: Floats, openings: Ints | None = None) -> AirReport:
     """Find every air pocket of the cavity inside `surface`, exactly.
 
     up : (3,) unit vector. openings : surface vertices open to the air; an opening drains its part
-    of the cavity from its own height downwards, so air above it stays and is reported.
+    of the cavity from its own height downwards, so air above it stays and is reported. None for
+    the highest vertex.
     """
     tree = join_tree(surface, up)
-    return read_pockets(surface, tree, openings)
+    return read_pockets(surface, tree, _highest(tree) if openings is None else openings)
+
+
+def pockets_in(surface: Surface, up: Floats, openings: Ints | None = None) -> PocketTable:
+    """Find every air pocket as `find_pockets` does, as plain arrays: the step of a sweep.
+
+    up, openings : as there. Several threads may ask at once about one surface.
+    """
+    tree = join_tree(surface, up)
+    return _table(surface, tree, _highest(tree) if openings is None else openings)[0]
+
+
+def _highest(tree: JoinTree) -> Ints:
+    return np.array([int(np.argmax(tree.heights))])
 
 
 def read_pockets(surface: Surface, tree: JoinTree, openings: Ints) -> AirReport:
     """Read the pockets off a join tree for a set of openings."""
+    table, pocket_of_climb = _table(surface, tree, openings)
+    parts = _cavity_parts(tree)[tree.climb[table.peaks]]
+    points = surface.vertices[table.peaks] + surface.centre_mm
+    pockets = tuple(
+        AirPocket(
+            peak_mm=(x, y, z),
+            peak_height_mm=peak_height,
+            saddle_height_mm=None if saddle == -np.inf else saddle,
+            volume_mm3=volume,
+            component=part,
+            peak_vertex=vertex,
+        )
+        for (x, y, z), peak_height, saddle, volume, part, vertex in zip(
+            points.tolist(),
+            table.peak_heights_mm.tolist(),
+            table.saddle_heights_mm.tolist(),
+            table.volumes_mm3.tolist(),
+            parts.tolist(),
+            table.peaks.tolist(),
+            strict=True,
+        )
+    )
+    return AirReport(surface, tree, pockets, pocket_of_climb)
+
+
+def _table(surface: Surface, tree: JoinTree, openings: Ints) -> tuple[PocketTable, Ints]:
+    """The pockets as arrays, largest first, and the pocket of each maximum, or OUTSIDE."""
     tol = surface.tolerance_mm
-    groups, saddles = _closed_groups(tree, openings, tol)
+    drained_at, head = _closed_air(tree, openings, tol)
+    peak_heights = tree.heights[tree.peaks]
+    deep = np.flatnonzero(peak_heights - drained_at > tol)
+    # The highest maximum of each pocket: the last one of its head in this order.
+    deep = deep[np.lexsort((deep, peak_heights[deep], head[deep]))]
+    last = np.append(np.diff(head[deep]) != 0, True)[: len(deep)]
+    tops = deep[last]
     pocket_of_climb = np.full(len(tree.peaks), OUTSIDE, dtype=np.int64)
-    tops: list[int] = []
-    kept: list[float] = []
-    for group, saddle in zip(groups, saddles, strict=True):
-        members = np.asarray(group)
-        top = int(members[np.argmax(tree.heights[tree.peaks[members]])])
-        if tree.heights[tree.peaks[top]] - saddle <= tol:
-            continue
-        pocket_of_climb[members] = len(tops)
-        tops.append(top)
-        kept.append(saddle)
-    volume = volumes_above(surface, tree, pocket_of_climb, np.array(kept), tol)
-    order = np.lexsort((np.array(tops, dtype=np.int64), -volume))
+    pocket_of_climb[deep] = np.cumsum(last) - last
+    saddles = drained_at[tops]
+    volumes = volumes_above(surface, tree, pocket_of_climb, saddles, tol)
+    order = np.lexsort((tops, -volumes))
     rank = np.empty(len(order), dtype=np.int64)
     rank[order] = np.arange(len(order))
-    inside = pocket_of_climb >= 0
-    pocket_of_climb[inside] = rank[pocket_of_climb[inside]]
-    parts = _cavity_parts(tree)
-    level = float(surface.centre_mm @ tree.up)
-    pockets = []
-    for i in order:
-        vertex = int(tree.peaks[tops[i]])
-        x, y, z = (float(c) for c in surface.vertices[vertex] + surface.centre_mm)
-        pockets.append(
-            AirPocket(
-                peak_mm=(x, y, z),
-                peak_height_mm=float(tree.heights[vertex]) + level,
-                saddle_height_mm=None if np.isneginf(kept[i]) else float(kept[i]) + level,
-                volume_mm3=float(volume[i]),
-                component=int(parts[tops[i]]),
-                peak_vertex=vertex,
-            )
-        )
-    return AirReport(surface, tree, tuple(pockets), pocket_of_climb)
+    pocket_of_climb[deep] = rank[pocket_of_climb[deep]]
+    peaks = tree.peaks[tops[order]]
+    shift = float(surface.centre_mm @ tree.up)
+    table = PocketTable(
+        peaks=peaks,
+        peak_heights_mm=tree.heights[peaks] + shift,
+        saddle_heights_mm=saddles[order] + shift,
+        volumes_mm3=volumes[order],
+        low_mm=tree.floor + shift,
+        high_mm=float(tree.heights.max()) + shift,
+    )
+    return table, pocket_of_climb
 
 
-def _closed_groups(
-    tree: JoinTree, openings: Ints, tol: float
-) -> tuple[list[list[int]], list[float]]:
-    """Maxima that share a pocket, and the height at which each pocket meets drained cavity.
+def _closed_air(tree: JoinTree, openings: Ints, tol: float) -> tuple[Floats, Ints]:
+    """Height at which the air over each maximum meets drained cavity, and whose air it is, (k,).
 
     The open air is one more maximum, infinitely high, tied to each opening at its own height.
-    Falling through the passes, a group without the open air is a pocket when it meets a group
-    with it. Groups joined by passes no higher than that are pockets of their own.
+    From a maximum the air leaves by the way to it that stays highest, so it is closed off by the
+    lowest pass of that way, -inf where there is none. Two maxima share a pocket, and have the
+    same head, where a pass higher than that ties them.
     """
-    air = len(tree.peaks)
-    a = np.concatenate([np.full(len(openings), air), tree.pass_a])
-    b = np.concatenate([tree.climb[openings], tree.pass_b])
-    height = np.concatenate([tree.heights[openings], tree.pass_height])
-    parent = np.arange(air + 1)
-    members: list[list[tuple[int, float]]] = [[(i, np.inf)] for i in range(air)] + [[]]
-    groups: list[list[int]] = []
-    saddles: list[float] = []
-    root_of_air = air
-    for i in np.argsort(-height, kind="stable"):
-        ra, rb, h = _root(parent, int(a[i])), _root(parent, int(b[i])), float(height[i])
-        if ra == rb:
-            continue
-        if root_of_air in (ra, rb):
-            closed = rb if ra == root_of_air else ra
-            for run in _runs_above(members[closed], h + tol):
-                groups.append(run)
-                saddles.append(h)
-            members[closed] = []
-            parent[closed] = root_of_air
-            continue
-        if len(members[ra]) < len(members[rb]):
-            ra, rb = rb, ra
-        # Each run starts with the height of the pass that joined it to what stands before it.
-        first, *rest = members[rb]
-        members[ra] += [(first[0], h), *rest]
-        members[rb] = []
-        parent[rb] = ra
-    for root in range(air):
-        if members[root]:
-            groups.append([m for m, _ in members[root]])
-            saddles.append(-np.inf)
-    return groups, saddles
-
-
-def _runs_above(members: list[tuple[int, float]], level: float) -> list[list[int]]:
-    """Split a group at the passes that are not above `level`.
-
-    Members stand in an order in which the pass between two of them is the lowest one noted after
-    the first up to the second, so cutting at low passes cuts the group exactly.
-    """
-    runs: list[list[int]] = []
-    for member, joined_at in members:
-        if not runs or joined_at <= level:
-            runs.append([])
-        runs[-1].append(member)
-    return runs
-
-
-def _root(parent: Ints, i: int) -> int:
-    while parent[i] != i:
-        parent[i] = parent[parent[i]]
-        i = int(parent[i])
-    return i
+    count = len(tree.peaks)
+    air = count
+    each = np.arange(count)
+    # Passes join all there is unless the cavity has parts that nothing joins.
+    whole = len(tree.pass_a) == count - 1 and len(openings) > 0
+    never = each[:0] if whole else each
+    a = np.concatenate([tree.pass_a, np.full(len(openings) + len(never), air)])
+    b = np.concatenate([tree.pass_b, tree.climb[openings], never])
+    height = np.concatenate(
+        [tree.pass_height, tree.heights[openings], np.full(len(never), -np.inf)]
+    )
+    if len(a) > count:  # more edges than a tree has
+        kept = highest_forest(a, b, height, count + 1)
+        a, b, height = a[kept], b[kept], height[kept]
+    parent, to_parent = rooted(a, b, height, count + 1, air)
+    drained_at = lowest_on_the_way(parent, to_parent)[:count]
+    parent, to_parent = parent[:count], to_parent[:count]
+    # Where they share one, both have left it by the same pass, so either level may be asked.
+    tied = (to_parent > drained_at + tol) & (parent != air)
+    return drained_at, ends_of(np.where(tied, parent, each))
 
 
 def _cavity_parts(tree: JoinTree) -> Ints:
