@@ -47,7 +47,7 @@ def job_with_twelve(solid: Solid) -> tuple[Job, dict[str, Any]]:
     real = pipeline.place_vents
 
     def record(*args: Any, **more: Any) -> Any:
-        names = ("sprued", "report", "openings", "process", "settings")
+        names = ("report", "openings", "process", "settings")
         kept.update(zip(names, args, strict=True), **more)
         return real(*args, **more)
 
@@ -59,7 +59,7 @@ def job_with_twelve(solid: Solid) -> tuple[Job, dict[str, Any]]:
     low, high = 0.05, 20.0
     for _ in range(40):
         process = replace(PROCESSES["open"], visible_defect_mm=(low * high) ** 0.5)
-        count = len(find_needs(kept["report"], kept["openings"], process))
+        count = len(find_needs(kept["report"], kept["openings"], process)[0])
         if count == NEEDS:
             kept["process"] = process
             return Job(process=process), kept
@@ -87,7 +87,7 @@ def main() -> int:
     given = parser.parse_args()
     solid = figure(given.detail)
     job, kept = job_with_twelve(solid)
-    router_args = [kept.pop(n) for n in ("sprued", "report", "openings", "process", "settings")]
+    router_args = [kept.pop(n) for n in ("report", "openings", "process", "settings")]
     kept.pop("progress", None)
 
     def routing() -> Any:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from shapes import as_mesh, box, together, turned_in
 
-from pourwright.solid.columns import hits
+from pourwright.solid.columns import Columns, hits
 from pourwright.solid.crosscheck import columns, inside_lengths
 
 
@@ -79,3 +79,32 @@ def test_lengths_inside_a_hollow_block():
     hollow = ((points > 3) & (points < 7)).all(axis=1)
     np.testing.assert_allclose(per_line, np.where(hollow, 6, 10), atol=1e-9)
     assert set(inside.winding) == {1}
+
+
+def test_slivers_are_met_at_a_height_of_theirs():
+    """Points on triangles so thin that no side test says anything but zero."""
+    rng = np.random.default_rng(6)
+    met = 0
+    for _ in range(400):
+        a, b = rng.uniform(-1, 1, (2, 2))
+        t, u = rng.uniform(0.1, 0.9, 2)
+        xy = np.array([a, b, a + t * (b - a)])
+        vertices = np.column_stack([xy, rng.uniform(0, 1, 3)])
+        found = hits(vertices, np.array([[0, 1, 2]]), (a + u * (b - a))[None])
+        met += len(found.z)
+        assert (found.z >= vertices[:, 2].min()).all() and (found.z <= vertices[:, 2].max()).all()
+    assert met > 20
+
+
+def test_made_ready_once_lines_are_met_as_by_themselves():
+    rng = np.random.default_rng(9)
+    vertices, faces = hills(rng, 15)
+    for only_up in (False, True):
+        ready = Columns(vertices, faces[:, ::-1] if only_up else faces, only_up=only_up)
+        for _ in range(3):
+            points = rng.uniform(-0.2, 1.2, (50, 2))
+            mine, plain = ready.hits(points), hits(vertices, faces, points)
+            assert len(mine.line) == (0 if only_up else len(plain.line))
+            if not only_up:
+                np.testing.assert_array_equal(mine.z, plain.z)
+                np.testing.assert_array_equal(mine.up, 1)

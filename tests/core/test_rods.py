@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from pourwright.solid.boolean import pieces, to_manifold
-from pourwright.vents.rods import capsule_core, near_path, rod_body, samples, trimmed
+from pourwright.vents.rods import near_path, rod_body, samples, trimmed
 
 PATHS = {
     "upright": [(0, 0, 0), (0, 0, 30)],
@@ -168,15 +168,3 @@ def test_a_path_shorter_than_its_ends_leaves_nothing():
     assert trimmed(path, 2.0, 3.0) is None
     assert trimmed(path, 6.0, 0.0) is None
     assert length(trimmed(path, 2.0, 2.5)) == pytest.approx(0.5)
-
-
-def test_pieces_for_measuring_are_round_and_as_long_as_the_path():
-    path = np.array(PATHS["bent"], dtype=float)
-    bodies = capsule_core(path, 2.0)
-    assert len(bodies) == len(path) - 1
-    for (a, b), body in zip(itertools.pairwise(path), bodies, strict=True):
-        way = (b - a) / np.linalg.norm(b - a)
-        along = body.vertices @ way
-        assert along.min() == pytest.approx(a @ way) and along.max() == pytest.approx(b @ way)
-        off = near_path(body.vertices, np.array([a - 9 * way, b + 9 * way]))
-        np.testing.assert_allclose(off, 1.0, rtol=1e-9)

@@ -263,9 +263,9 @@ def test_what_the_first_rods_leave_gets_rods_of_its_own(monkeypatch):
     real = place.find_needs
 
     def short_sighted(*args):
-        found = real(*args)
+        found, left = real(*args)
         looks.append(len(found))
-        return found[:1]
+        return found[:1], left
 
     monkeypatch.setattr(place, "find_needs", short_sighted)
     plan = planned(POST, ARM, HAND, *arms)

@@ -98,7 +98,7 @@ def test_rods_keep_their_web_from_everything_but_at_their_ends(name, up):
     r = run(name, up)
     rules = r.plan.job.vents
     least = rules.web_mm - r.watch.site.grid.pitch_mm / 2
-    found = vm.clearances(r.plan, r.watch.inputs["sprued"])
+    found = vm.clearances(r.plan, r.watch.walls)
     zones = [sum(vm.end_zones_mm(r.plan, i)) for i in range(len(r.plan.vents))]
     longer = {i for i, v in enumerate(r.plan.vents) if v.length_mm > zones[i] + 0.1}
     assert longer <= {c.vent for c in found}
@@ -113,7 +113,7 @@ def test_rods_keep_their_web_from_everything_but_at_their_ends(name, up):
 @pytest.mark.parametrize("name", ["stool", "tree"])
 def test_rods_meet_the_figure_only_at_their_ends(name, up):
     r = run(name, up)
-    assert vm.touches(r.plan, r.watch.inputs["sprued"]) == []
+    assert vm.touches(r.plan, r.watch.walls) == []
 
 
 @pytest.mark.parametrize(("name", "up"), RUNS)
@@ -131,7 +131,7 @@ def test_rods_end_in_the_mould_top_plane_on_the_master_or_on_a_rod(name, up):
         if vent.kind == "rod":
             assert end @ axis == pytest.approx(plan.board_height_mm, abs=1e-6)
         elif vm.joined(plan.vents, number) < 0:
-            walls = run(name, up).watch.inputs["sprued"]
+            walls = run(name, up).watch.walls
             ball = Manifold.sphere(0.05, 8).translate(tuple(end))
             assert vm.to_manifold(walls).min_gap(ball, 1.0) < 1e-3
 
@@ -165,7 +165,7 @@ def test_the_same_figure_gets_the_same_rods():
 def test_the_measures_see_a_rod_that_comes_too_near():
     """Moved sideways or laid flatter, rods fail the measures that good ones pass."""
     r = run("tree", UPS[0])
-    plan, walls = r.plan, r.watch.inputs["sprued"]
+    plan, walls = r.plan, r.watch.walls
     number = int(np.argmax([v.length_mm for v in plan.vents]))
     path = np.array(plan.vents[number].path_mm)
     done = np.concatenate([[0.0], np.cumsum(plan.vents[number].segments_mm)])

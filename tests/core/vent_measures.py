@@ -30,13 +30,17 @@ from pourwright.vents.settings import Vent
 class Watch:
     """What a run of the router was given and found.
 
-    inputs : of place_vents. needs : how many. found : contacts, rods that stood before, and rod,
-    of each search that ended with a rod. unserved : contacts of each need without a rod.
-    rods : that stood in the end, where some need got none.
+    Of its first round: inputs : of place_vents; walls : figure, base and funnel; found : contacts,
+    rods that stood before, and rod, of each search that ended with a rod.
+    Of its last round, in which earlier rods are walls: last_site; unserved : contacts of each need
+    without a rod; rods : that stood in the end, where some need got none.
+    needs : of all rounds, less those that a later round looked at again.
     """
 
     inputs: dict[str, Any] = field(default_factory=dict)
+    walls: Any = None
     site: Any = None
+    last_site: Any = None
     needs: int = 0
     found: list[tuple[np.ndarray, tuple, Any]] = field(default_factory=list)
     unserved: list[np.ndarray] = field(default_factory=list)
@@ -51,23 +55,30 @@ def watched() -> Iterator[Watch]:
     real_needs, real_best, real_explainer = place.find_needs, place.best_rod, place.Explainer
 
     def vents(*args: Any, **more: Any) -> Any:
-        names = ("sprued", "report", "openings", "process", "settings")
-        watch.inputs.update(zip(names, args, strict=True), **more)
+        if not watch.inputs:
+            watch.inputs.update(
+                zip(("report", "openings", "process", "settings"), args, strict=True), **more
+            )
+            surface = args[0].surface
+            watch.walls = TriMesh(surface.vertices + surface.centre_mm, surface.faces, "walls")
+        watch.needs -= len(watch.unserved)
+        watch.unserved, watch.rods = [], ()
         return real_vents(*args, **more)
 
     def needs(*args: Any, **more: Any) -> Any:
         result = real_needs(*args, **more)
-        watch.needs = len(result)
+        watch.needs += len(result[0])
         return result
 
     def survey(*args: Any, **more: Any) -> Any:
-        watch.site = real_survey(*args, **more)
-        return watch.site
+        watch.last_site = real_survey(*args, **more)
+        watch.site = watch.site or watch.last_site
+        return watch.last_site
 
     def best(site: Any, found: Any, contacts: Any, rods: Any, *args: Any, **more: Any) -> Any:
         before = tuple(rods)
         result = real_best(site, found, contacts, rods, *args, **more)
-        if result[0] is not None:
+        if result[0] is not None and site.report is watch.site.report:
             watch.found.append((contacts, before, result[0]))
         return result
 
@@ -85,7 +96,7 @@ def watched() -> Iterator[Watch]:
         yield watch
 
 
-def _field(watch: Watch, rods: Sequence[Any], radius_mm: float) -> tuple[Any, Any, Any, Any]:
+def _field(site: Any, rods: Sequence[Any], radius_mm: float) -> tuple[Any, Any, Any, Any]:
     """Field of routes, where rods may pass and end, and the steps, among given rods."""
     kept: list[Any] = []
 
@@ -93,7 +104,7 @@ def _field(watch: Watch, rods: Sequence[Any], radius_mm: float) -> tuple[Any, An
         kept.append((clear, ends, moves))
 
     with patch.object(fields, "sweep", sweep):
-        found = fields.field(watch.site, rods, radius_mm)
+        found = fields.field(site, rods, radius_mm)
     return (found, *kept[-1])
 
 
@@ -154,7 +165,7 @@ def longest_rod_cost(watch: Watch, plan: PourPlan) -> tuple[float, float] | None
     site, web = watch.site, watch.inputs["settings"].web_mm
     if _length(rod.path) < 3 * (web + rod.radius_mm):
         return None
-    found, clear, ends, moves = _field(watch, before, rod.radius_mm)
+    found, clear, ends, moves = _field(site, before, rod.radius_mm)
     start = departures(site, clear, contacts, web + rod.radius_mm, found.slope_deg)
     cost = float(site.price[rod.contact]) + _length(rod.path)
     if rod.landing >= 0:
@@ -179,18 +190,19 @@ def longest_rod_cost(watch: Watch, plan: PourPlan) -> tuple[float, float] | None
 def routes_exist(watch: Watch, *, among_rods: bool) -> list[bool]:
     """Whether the oracle finds a route for the thinnest rod, for each need that got none.
 
-    among_rods : keep off the rods that stand in the end, or look at the walls alone.
+    among_rods : keep off the rods that the last round put up, or only off what stood before it.
     """
     if not watch.unserved:
         return []
     settings = watch.inputs["settings"]
     radius = min(settings.least_diameter_mm, settings.diameter_mm) / 2
-    found, clear, ends, moves = _field(watch, watch.rods if among_rods else (), radius)
-    ways = np.isfinite(costs_down_from(clear, ends, moves, watch.site.grid.pitch_mm))
+    site = watch.last_site
+    found, clear, ends, moves = _field(site, watch.rods if among_rods else (), radius)
+    ways = np.isfinite(costs_down_from(clear, ends, moves, site.grid.pitch_mm))
     zone = found.web_mm + found.radius_mm
     return [
         bool((ways & np.isfinite(
-            departures(watch.site, clear, contacts, zone, found.slope_deg)
+            departures(site, clear, contacts, zone, found.slope_deg)
         )).any())
         for contacts in watch.unserved
     ]

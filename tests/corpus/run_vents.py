@@ -74,7 +74,7 @@ def measure(
     }
     if watch.site is not None:
         row["pitch_mm"] = watch.site.grid.pitch_mm
-        gaps = vm.clearances(plan, watch.inputs["sprued"])
+        gaps = vm.clearances(plan, watch.walls)
         row["all_end"] = len(plan.vents) - len({g.vent for g in gaps})
         row["gap_mm"] = min((g.gap_mm for g in gaps), default=job.vents.web_mm)
         least = job.vents.web_mm - row["pitch_mm"] / 2
@@ -82,10 +82,10 @@ def measure(
             {"vent": g.vent, "gap_mm": g.gap_mm, "to": g.to, "path_mm": plan.vents[g.vent].path_mm}
             for g in gaps if g.gap_mm < least - 1e-6
         ]
-        strict = vm.clearances(plan, watch.inputs["sprued"], square=True)
+        strict = vm.clearances(plan, watch.walls, square=True)
         row["gap_square_mm"] = min((g.gap_mm for g in strict), default=job.vents.web_mm)
         row["thin_square"] = len({g.vent for g in strict if g.gap_mm < least - 1e-6})
-        row["grazes"] = vm.touches(plan, watch.inputs["sprued"])
+        row["grazes"] = vm.touches(plan, watch.walls)
         row["cost"] = vm.longest_rod_cost(watch, plan)
         row["routes"] = vm.routes_exist(watch, among_rods=True)
         row["routes_alone"] = vm.routes_exist(watch, among_rods=False)

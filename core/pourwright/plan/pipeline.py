@@ -102,7 +102,6 @@ def plan_pour(
     before, openings = _air_of(_fine(sprued), up)
     if given is None:
         vents = place_vents(
-            sprued,
             before,
             openings,
             job.process,
@@ -112,7 +111,7 @@ def plan_pour(
             progress=part(progress, 0.3, 0.6),
         )
     else:
-        vents = given_vents(sprued, before, given, job.vents)
+        vents = given_vents(before, given, job.vents)
     progress(0.6, "Uniting the master")
     mesh, more_filled = _united(sprued, vents, voids)
     progress(0.7, "Proving that no air is left")
@@ -173,7 +172,6 @@ def _with_more(
     """Add rods for what matters in a master that has rods already; these count as walls."""
     fine, openings = _air_of(_fine(mesh), up)
     more = place_vents(
-        mesh,
         fine,
         openings,
         job.process,

@@ -37,7 +37,8 @@ def from_manifold(body: manifold3d.Manifold, name: str) -> TriMesh:
     """Return the surface of `body` in float64."""
     mesh = body.to_mesh64()
     return TriMesh(
-        np.ascontiguousarray(mesh.vert_properties[:, :3]),
+        # A copy: what manifold3d lends is read-only, and it takes nothing read-only back.
+        np.array(mesh.vert_properties[:, :3], dtype=np.float64, order="C"),
         mesh.tri_verts.astype(np.int64),
         name,
     )
@@ -120,19 +121,18 @@ def triangulate(loops: Sequence[Floats]) -> Ints:
 
 def convex_hull(points: Floats, name: str) -> TriMesh:
     """Return the convex hull of (n, 3) points as a closed mesh."""
+    return from_manifold(_hull(points, name), name)
+
+
+def united_hulls(point_sets: Sequence[Floats], name: str) -> TriMesh:
+    """Return the union of the convex hulls of point sets, (n, 3) each, as a closed mesh."""
+    hulls = [_hull(points, name) for points in point_sets]
+    body = manifold3d.Manifold.batch_boolean(hulls, manifold3d.OpType.Add)
+    return from_manifold(_checked(body, f"Uniting the pieces of '{name}'"), name)
+
+
+def _hull(points: Floats, name: str) -> manifold3d.Manifold:
     body = _checked(manifold3d.Manifold.hull_points(points), "Taking the convex hull")
     if body.is_empty():
         raise GeometryError(f"The hull of '{name}' is flat", hint="check its sizes")
-    return from_manifold(body, name)
-
-
-class GapMeter:
-    """Measures distances from one closed mesh to many others; the mesh is indexed once."""
-
-    def __init__(self, mesh: TriMesh):
-        self._offset = mesh.bounds_mm.mean(axis=0)
-        self._body = to_manifold(mesh.moved(-self._offset))
-
-    def gap_mm(self, other: TriMesh, limit_mm: float) -> float:
-        """Smallest distance to `other`, at most `limit_mm`; 0 where they meet or overlap."""
-        return self._body.min_gap(to_manifold(other.moved(-self._offset)), limit_mm)
+    return body

@@ -39,7 +39,7 @@ def _runs(start: Ints, count: Ints) -> tuple[Ints, Ints]:
 
 
 def _candidates(low: Floats, high: Floats, points: Floats) -> Iterator[tuple[Ints, Ints]]:
-    """Yield (triangle, point) for points in the triangles' boxes low..high, (m, 2) each."""
+    """Yield (triangle, point) for points near the triangles' boxes low..high, (2, m) each."""
     origin, end = points.min(axis=0), points.max(axis=0)
     side = int(np.clip(2 * np.sqrt(len(points)), 64, 1024))
     scale = side / np.maximum(end - origin, 1e-300)
@@ -47,15 +47,20 @@ def _candidates(low: Floats, high: Floats, points: Floats) -> Iterator[tuple[Int
     key = cell[:, 1] * side + cell[:, 0]
     order = np.argsort(key, kind="stable")
     starts = np.searchsorted(key[order], np.arange(side * side + 1))
-    alive = np.flatnonzero((high >= origin).all(axis=1) & (low <= end).all(axis=1))
-    first = np.clip((low[alive] - origin) * scale, 0, side - 1).astype(np.int64)
-    last = np.clip((high[alive] - origin) * scale, 0, side - 1).astype(np.int64)
-    rows = last[:, 1] - first[:, 1] + 1
+    alive = np.flatnonzero(
+        (high[0] >= origin[0]) & (high[1] >= origin[1]) & (low[0] <= end[0]) & (low[1] <= end[1])
+    )
+    first, last = (
+        [np.clip((v[i][alive] - origin[i]) * scale[i], 0, side - 1).astype(np.int64)
+         for i in range(2)]
+        for v in (low, high)
+    )
+    rows = last[1] - first[1] + 1
     for begin, stop in _chunks(rows):
-        owner, row = _runs(first[begin:stop, 1], rows[begin:stop])
+        owner, row = _runs(first[1][begin:stop], rows[begin:stop])
         owner += begin
-        run = starts[row * side + first[owner, 0]]
-        count = starts[row * side + last[owner, 0] + 1] - run
+        run = starts[row * side + first[0][owner]]
+        count = starts[row * side + last[0][owner] + 1] - run
         keep = np.flatnonzero(count)
         owner, run, count = owner[keep], run[keep], count[keep]
         for a, b in _chunks(count):
@@ -74,45 +79,72 @@ def _chunks(counts: Ints) -> Iterator[tuple[int, int]]:
         begin = stop
 
 
-def hits(vertices: Floats, faces: Ints, points: Floats, *, only_up: bool = False) -> Hits:
-    """Return where the lines through `points`, along z, meet the triangles.
+class Columns:
+    """Triangles made ready for sets of vertical lines; what lines do not ask for is done once.
 
-    vertices : (n, 3); faces : (m, 3) int; points : (k, 2). Edges and corners count for every
-    triangle that has them: each side test uses the edge's end points in the same order whichever
-    triangle asks, so no line slips between two neighbours. Triangles seen edge-on are passed over.
+    vertices : (n, 3); faces : (m, 3) int. only_up : leave out triangles that face down.
+    Triangles seen edge-on are passed over.
     """
-    empty = Hits(*(np.empty(0, np.int64),) * 2, np.empty(0), np.empty(0, np.int64))
-    if len(points) == 0 or len(faces) == 0:
-        return empty
-    xy = vertices[:, :2]
-    a, b, c = xy[faces[:, 0]], xy[faces[:, 1]], xy[faces[:, 2]]
-    area = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
-    chosen = np.flatnonzero(area > 0 if only_up else area != 0)
-    a, b, c = a[chosen], b[chosen], c[chosen]
-    found: list[tuple[Ints, Ints, Floats]] = []
-    low, high = np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
-    for tri, line in _candidates(low, high, points):
-        t, p = chosen[tri], points[line]
-        box = ((p >= low[tri]) & (p <= high[tri])).all(axis=1)
-        t, line, p = t[box], line[box], p[box]
-        corner = faces[t]
-        sign = np.sign(area[t])
+
+    def __init__(self, vertices: Floats, faces: Ints, *, only_up: bool = False):
+        self._xy = np.ascontiguousarray(vertices[:, :2])
+        self._z = np.ascontiguousarray(vertices[:, 2])
+        self._faces = faces
+        x, y = np.ascontiguousarray(vertices[:, 0]), np.ascontiguousarray(vertices[:, 1])
+        i, j, k = (np.ascontiguousarray(faces[:, c]) for c in range(3))
+        xa, xb, xc, ya, yb, yc = x[i], x[j], x[k], y[i], y[j], y[k]
+        area = (xb - xa) * (yc - ya) - (yb - ya) * (xc - xa)
+        self._chosen = np.flatnonzero(area > 0 if only_up else area != 0)
+        self._sign = np.sign(area)
+        low = [np.minimum(np.minimum(a, b), c) for a, b, c in ((xa, xb, xc), (ya, yb, yc))]
+        high = [np.maximum(np.maximum(a, b), c) for a, b, c in ((xa, xb, xc), (ya, yb, yc))]
+        self._low = np.stack([v[self._chosen] for v in low])
+        self._high = np.stack([v[self._chosen] for v in high])
+
+    def hits(self, points: Floats) -> Hits:
+        """Return where the lines through `points` (k, 2), along z, meet the triangles.
+
+        Edges and corners count for every triangle that has them: each side test uses the edge's
+        end points in the same order whichever triangle asks, so no line slips between two
+        neighbours.
+        """
+        found: list[tuple[Ints, Ints, Floats]] = []
+        if len(points) and len(self._chosen):
+            for tri, line in _candidates(self._low, self._high, points):
+                found.append(self._met(tri, line, points))
+        if not found:
+            return Hits(*(np.empty(0, np.int64),) * 2, np.empty(0), np.empty(0, np.int64))
+        line_, tri_, z_ = (np.concatenate(x) for x in zip(*found, strict=True))
+        return Hits(line_, tri_, z_, self._sign[tri_].astype(np.int64))
+
+    def _met(self, tri: Ints, line: Ints, points: Floats) -> tuple[Ints, Ints, Floats]:
+        """Of pairs of triangle and line those that meet: line, triangle and height."""
+        p = points[line]
+        box = np.flatnonzero(
+            (p[:, 0] >= self._low[0][tri]) & (p[:, 1] >= self._low[1][tri])
+            & (p[:, 0] <= self._high[0][tri]) & (p[:, 1] <= self._high[1][tri])
+        )  # fmt: skip
+        t, line, p = self._chosen[tri[box]], line[box], p[box]
+        corner = self._faces[t]
+        sign = self._sign[t]
         sides = [
-            _side(xy, corner[:, i], corner[:, (i + 1) % 3], p) * sign for i in range(3)
+            _side(self._xy, corner[:, i], corner[:, (i + 1) % 3], p) * sign for i in range(3)
         ]
-        inside = (sides[0] >= 0) & (sides[1] >= 0) & (sides[2] >= 0)
-        t, line = t[inside], line[inside]
-        weight = np.stack([sides[1][inside], sides[2][inside], sides[0][inside]], axis=1)
-        total = weight.sum(axis=1)
-        z3 = vertices[faces[t], 2]
+        inside = np.flatnonzero((sides[0] >= 0) & (sides[1] >= 0) & (sides[2] >= 0))
+        t, line, corner = t[inside], line[inside], corner[inside]
+        weight = [sides[i][inside] for i in (1, 2, 0)]
+        total = weight[0] + weight[1] + weight[2]
         # A sliver may have three zero weights at a point on it: take its middle.
         flat = total <= 0
-        weight[flat], total[flat] = 1.0, 3.0
-        found.append((line, t, (weight * z3).sum(axis=1) / total))
-    if not found:
-        return empty
-    line_, tri_, z_ = (np.concatenate(x) for x in zip(*found, strict=True))
-    return Hits(line_, tri_, z_, np.sign(area[tri_]).astype(np.int64))
+        height = np.zeros(len(t))
+        for i in range(3):
+            height += np.where(flat, 1.0, weight[i]) * self._z[corner[:, i]]
+        return line, t, height / np.where(flat, 3.0, total)
+
+
+def hits(vertices: Floats, faces: Ints, points: Floats, *, only_up: bool = False) -> Hits:
+    """Return where the lines through `points`, along z, meet the triangles; see `Columns`."""
+    return Columns(vertices, faces, only_up=only_up).hits(points)
 
 
 def _side(xy: Floats, start: Ints, end: Ints, p: Floats) -> Floats:

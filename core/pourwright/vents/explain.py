@@ -9,7 +9,6 @@ import numpy as np
 from pourwright.air import AirReport, read_pockets, top_plane_vertices
 from pourwright.air.jointree import join_tree
 from pourwright.shop.process import Process
-from pourwright.solid.columns import hits
 from pourwright.solid.mesh import Floats, Ints
 from pourwright.vents.field import Rod, field
 from pourwright.vents.needs import Need
@@ -87,7 +86,7 @@ class Explainer:
 def _obstacle(site: Site, need: Need, rods: Sequence[Rod]) -> str:
     """What the straight way up meets first, or comes too close to."""
     start = site.coords[need.peak]
-    found = hits(site.coords, site.report.surface.faces, start[None, :2])
+    found = site.columns.hits(start[None, :2])
     own = (site.report.surface.faces[found.triangle] == need.peak).any(axis=1)
     over = found.z[~own & (found.z > start[2])]
     line = np.array([start, [start[0], start[1], over.min() if len(over) else site.top_mm]])

@@ -9,17 +9,17 @@ import numpy as np
 from pourwright.air import AirReport, nearest_vertices
 from pourwright.air.pockets import OUTSIDE
 from pourwright.errors import InputError
-from pourwright.solid import boolean
 from pourwright.solid.columns import frame
+from pourwright.solid.gaps import GapMeter
 from pourwright.solid.mesh import Floats, TriMesh
 from pourwright.vents.place import Vents, angle_deg, body_of, point_of
 from pourwright.vents.rings import rings_of
-from pourwright.vents.rods import capsule_core, near_path, samples, trimmed
+from pourwright.vents.rods import near_path, samples, trimmed
 from pourwright.vents.settings import GivenVent, Vent, VentSettings
 
 
 def given_vents(
-    sprued: TriMesh, report: AirReport, given: Sequence[GivenVent], settings: VentSettings
+    report: AirReport, given: Sequence[GivenVent], settings: VentSettings
 ) -> Vents:
     """Take rods as the user put them; raises InputError for one that does not rise.
 
@@ -45,9 +45,7 @@ def given_vents(
             way = path[-1] - path[-2]
             path[-1] = path[-2] + way * ((top - path[-2, 2]) / way[2])
         paths.append(path)
-    meter = boolean.GapMeter(
-        TriMesh((sprued.vertices - surface.centre_mm) @ axes.T, sprued.faces, "walls")
-    )
+    meter = GapMeter(TriMesh(surface.vertices @ axes.T, surface.faces, "walls"))
     bodies, vents = [], []
     for number, (vent, path) in enumerate(zip(given, paths, strict=True)):
         free = path[-1, 2] >= top - 1e-9
@@ -94,7 +92,7 @@ def _web(
     path: Floats,
     radius_mm: float,
     ends_mm: tuple[float, float],
-    meter: boolean.GapMeter,
+    meter: GapMeter,
     others: Sequence[tuple[Floats, float]],
     limit_mm: float,
 ) -> float:
@@ -102,7 +100,7 @@ def _web(
     core = trimmed(path, *ends_mm)
     if core is None:
         return limit_mm
-    web = min(meter.gap_mm(p, limit_mm) for p in capsule_core(core, 2 * radius_mm))
+    web = meter.gap_mm(core, limit_mm + radius_mm) - radius_mm
     points = samples(core, 0.25)
     for other, radius in others:
         web = min(web, float(near_path(points, other).min()) - radius - radius_mm)

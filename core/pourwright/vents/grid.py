@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pourwright.solid.columns import hits
+from pourwright.solid.columns import Columns
 from pourwright.solid.mesh import Floats, TriMesh
 
 Bools = NDArray[np.bool_]
@@ -94,12 +95,22 @@ class Grid:
         return np.where(inside, found, self.reach * self.pitch_mm)
 
 
-def voxelise(mesh: TriMesh, top_mm: float, pitch_mm: float, pad_mm: float, reach_mm: float) -> Grid:
+def voxelise(
+    mesh: TriMesh,
+    top_mm: float,
+    pitch_mm: float,
+    pad_mm: float,
+    reach_mm: float,
+    columns: Columns | None = None,
+) -> Grid:
     """Put a closed mesh on a grid from `pad_mm` outside its sides up to the height `top_mm`.
 
     The topmost layer lies half a voxel under `top_mm`. The pitch is made coarser where the grid
-    would not fit `MAX_VOXELS`, or distances up to `reach_mm` would not fit a byte.
+    would not fit `MAX_VOXELS`, or distances up to `reach_mm` would not fit a byte. columns : of
+    the mesh, where there are some already.
     """
+    if columns is None:
+        columns = Columns(mesh.vertices, mesh.faces)
     low, high = mesh.bounds_mm.copy()
     low[:2] -= pad_mm
     high[:2] += pad_mm
@@ -113,12 +124,12 @@ def voxelise(mesh: TriMesh, top_mm: float, pitch_mm: float, pad_mm: float, reach
     reach = int(np.ceil(reach_mm / pitch - 1e-9))
     nx, ny, nz = np.maximum(np.ceil(size / pitch), 1).astype(int)
     origin = np.array([low[0] + pitch / 2, low[1] + pitch / 2, top_mm - (nz - 0.5) * pitch])
-    solid, entries = _inside(mesh, origin, pitch, (nz, ny, nx))
+    solid, entries = _inside(columns, origin, pitch, (nz, ny, nx))
     return Grid(origin, pitch, solid, squared_distance(solid, reach), reach, entries)
 
 
 def _inside(
-    mesh: TriMesh, origin: Floats, pitch: float, shape: tuple[int, int, int]
+    columns: Columns, origin: Floats, pitch: float, shape: tuple[int, int, int]
 ) -> tuple[Bools, Entries]:
     """Which voxel middles are inside, by crossings along vertical lines, and where those enter."""
     nz, ny, nx = shape
@@ -126,15 +137,20 @@ def _inside(
     x = origin[0] + (np.arange(nx) + 1e-4) * pitch
     y = origin[1] + (np.arange(ny) + 1.7e-4) * pitch
     gx, gy = np.meshgrid(x, y)
-    found = hits(mesh.vertices, mesh.faces, np.stack([gx.ravel(), gy.ravel()], axis=1))
-    layer = np.clip(np.ceil((found.z - origin[2]) / pitch), 0, nz).astype(np.int64)
-    count = np.bincount(layer * (ny * nx) + found.line, weights=-found.up,
-                        minlength=(nz + 1) * ny * nx)
-    steps = count.astype(np.int16).reshape(nz + 1, ny * nx)
-    solid = np.cumsum(steps[:nz], axis=0, dtype=np.int16) > 0
+    found = columns.hits(np.stack([gx.ravel(), gy.ravel()], axis=1))
+    layer = np.clip(np.ceil((found.z - origin[2]) / pitch), 0, nz).astype(np.int16)
+    by_layer = np.argsort(layer, kind="stable")
+    line, inward = found.line[by_layer], -found.up[by_layer].astype(np.int16)
+    ends = np.searchsorted(layer[by_layer], np.arange(nz), side="right")
+    solid = np.zeros((nz, ny * nx), dtype=bool)
+    depth, done = np.zeros(ny * nx, dtype=np.int16), 0
+    for z, end in enumerate(ends):
+        np.add.at(depth, line[done:end], inward[done:end])
+        np.greater(depth, 0, out=solid[z])
+        done = end
     # A wall thinner than a voxel would slip between two middles.
     at = np.rint((found.z - origin[2]) / pitch).astype(np.int64)
-    on = (at >= 0) & (at < nz)
+    on = np.flatnonzero((at >= 0) & (at < nz))
     solid[at[on], found.line[on]] = True
     enter = np.flatnonzero(found.up < 0)
     row, column = np.divmod(found.line[enter], nx)
@@ -150,18 +166,43 @@ def squared_distance(solid: Bools, reach: int) -> Bytes:
     Computing 8, 2012, from memory; cut off, so that bytes and a few shifts do).
     """
     far = min(reach * reach + 1, 255)
-    near = np.where(solid, np.uint8(0), np.uint8(far))
-    for axis in range(3):
-        before = near.copy()
-        for shift in range(1, reach + 1):
-            if shift * shift >= far:
-                break
-            add = np.uint8(shift * shift)
-            limited = np.minimum(before, np.uint8(far - shift * shift)) + add
-            for forward in (True, False):
-                a: list[slice] = [slice(None)] * 3
-                b: list[slice] = [slice(None)] * 3
-                a[axis] = slice(shift, None) if forward else slice(None, -shift)
-                b[axis] = slice(None, -shift) if forward else slice(shift, None)
-                np.minimum(near[tuple(a)], limited[tuple(b)], out=near[tuple(a)])
-    return near
+    shifts = [k for k in range(1, reach + 1) if k * k < far]
+    away = _layers_away(solid, len(shifts) + 1)
+    squares = np.minimum(np.arange(len(shifts) + 2) ** 2, far).astype(np.uint8)
+    result = np.empty(solid.shape, dtype=np.uint8)
+    # Layer by layer, which stays in the processor's cache, and only where there is something near.
+    for z, layer in enumerate(away):
+        result[z] = far
+        rows, columns = (np.flatnonzero((layer < len(squares) - 1).any(axis=i)) for i in (1, 0))
+        if len(rows):
+            box = (
+                slice(max(rows[0] - reach, 0), rows[-1] + reach + 1),
+                slice(max(columns[0] - reach, 0), columns[-1] + reach + 1),
+            )
+            near = _spread(squares[layer[box]], shifts, far)
+            result[z][box] = _spread(near.T, shifts, far).T
+    return result
+
+
+def _layers_away(solid: Bools, most: int) -> Bytes:
+    """Number of layers to the nearest solid voxel straight above or below, cut off at `most`."""
+    away = np.empty(solid.shape, dtype=np.uint8)
+    for order in (range(len(solid)), range(len(solid) - 1, -1, -1)):
+        count = np.full(solid.shape[1:], most, dtype=np.uint8)
+        for z in order:
+            np.minimum(count + np.uint8(1), np.uint8(most), out=count)
+            count[solid[z]] = 0
+            away[z] = count if order.step > 0 else np.minimum(away[z], count)
+    return away
+
+
+def _spread(near: Bytes, shifts: Sequence[int], far: int) -> Bytes:
+    """Smallest of the values along the first axis, each plus its distance squared."""
+    before, result = np.ascontiguousarray(near), np.array(near, order="C")
+    for k in shifts:
+        # What is cut off before the sum stays cut off after it, where the sum would not fit a byte.
+        small = before if 2 * far <= 256 else np.minimum(before, np.uint8(far - k * k))
+        shifted = small + np.uint8(k * k)
+        np.minimum(result[k:], shifted[:-k], out=result[k:])
+        np.minimum(result[:-k], shifted[k:], out=result[:-k])
+    return result

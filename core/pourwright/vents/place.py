@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,17 +17,15 @@ from pourwright.solid.mesh import Floats, Ints, TriMesh
 from pourwright.solid.protect import Protection
 from pourwright.vents.explain import Explainer
 from pourwright.vents.field import Field, Rod, field
-from pourwright.vents.needs import Need, contact_vertices, find_needs
+from pourwright.vents.needs import Need, find_needs
 from pourwright.vents.rings import Ring, rings_of
 from pourwright.vents.rods import near_path, rod_body
 from pourwright.vents.route import best_rod
 from pourwright.vents.settings import Vent, VentSettings
-from pourwright.vents.site import Site, survey
+from pourwright.vents.site import Site, lay_out, survey
 
 # A rod into a thin wall stops at this share of the wall, so as not to come out behind it.
 _WALL_SHARE = 0.6
-# Contacts that are tried for one need, the cheapest ones a little apart from each other.
-_CONTACTS, _APART_MM = 24, 0.5
 # Times that routes are found anew for one need, each time without the ends that did not hold.
 _SWEEPS = 5
 # Rods that are tried to be moved for one need without a way, and for all of them.
@@ -47,7 +46,6 @@ class Vents:
 
 
 def place_vents(
-    sprued: TriMesh,
     report: AirReport,
     openings: Ints,
     process: Process,
@@ -59,9 +57,9 @@ def place_vents(
 ) -> Vents:
     """Give each smallest part of the air that matters a rod of its own.
 
-    sprued : figure, base and funnel as one closed mesh, standing frame. report, openings : the
-    air of that mesh and its open surface vertices. base_height_mm : x . up of the base's figure
-    side. protection : surface to keep off, if any.
+    report, openings : the air of figure, base and funnel as one closed mesh, standing frame, and
+    its open surface vertices. base_height_mm : x . up of the base's figure side. protection :
+    surface to keep off, if any.
 
     The number of rods is the least possible. Each starts where its scar matters least among the
     places that leave no visible air above them, and takes the cheapest rising way that keeps the
@@ -69,12 +67,13 @@ def place_vents(
     first.
     """
     progress(0.0, "Finding where vents are needed")
-    needs = find_needs(report, openings, process)
-    if not needs:
+    if not any(p.saddle_height_mm is None or process.matters(p.volume_mm3) for p in report.pockets):
         return Vents((), (), (), ())
-    opened = np.concatenate([openings, [n.peak for n in needs]]).astype(np.int64)
-    starts = np.unique(np.concatenate([contact_vertices(report, n) for n in needs]))
-    site = survey(sprued, report, opened, settings, base_height_mm, protection, starts)
+    with ThreadPoolExecutor(1) as pool:
+        # The grid is numpy's work, which leaves another thread its turn.
+        walls = pool.submit(lay_out, report, settings)
+        needs, left = find_needs(report, openings, process)
+        site = survey(report, walls.result(), left, needs, settings, base_height_mm, protection)
     router = _Router(site, min(float(site.coords[n.peak, 2]) for n in needs))
     unserved: list[Need] = []
     for number, need in enumerate(needs):
@@ -91,7 +90,7 @@ def place_vents(
         doctor = Explainer(site, router.rods, process)
         for need in unserved:
             peak = site.standing(site.coords[[need.peak]])[0]
-            blocked.append((point_of(peak), doctor.reason(need, _contacts(site, need))))
+            blocked.append((point_of(peak), doctor.reason(need, site.contacts[need.peak])))
     progress(1.0, f"{len(router.rods)} vents")
     return _finished(site, list(zip(router.rods, router.needs, strict=True)), blocked)
 
@@ -156,7 +155,7 @@ class _Router:
         """
         settings = self.site.settings
         thin = min(settings.least_diameter_mm, settings.diameter_mm)
-        contacts = _contacts(self.site, need)
+        contacts = self.site.contacts[need.peak]
         near = self.site.near(need.peak)
         floor_mm = float(self.site.coords[contacts, 2].min())
         for radius in sorted({settings.diameter_mm / 2, thin / 2}, reverse=True):
@@ -175,20 +174,6 @@ class _Router:
             if rod is not None:
                 return rod
         return None
-
-
-def _contacts(site: Site, need: Need) -> Ints:
-    """The cheapest places for a rod's foot, some way apart, the peak always among them."""
-    vertices = contact_vertices(site.report, need)
-    order = vertices[np.argsort(site.price[vertices], kind="stable")]
-    chosen = [need.peak]
-    for vertex in order:
-        if len(chosen) == _CONTACTS:
-            break
-        off = site.coords[chosen] - site.coords[vertex]
-        if (np.linalg.norm(off, axis=1) >= _APART_MM).all():
-            chosen.append(int(vertex))
-    return np.array(chosen)
 
 
 def _finished(
@@ -217,7 +202,7 @@ def _finished(
         pocket = report.pocket_at(need.peak)
         last = path[-1] - path[-2]
         end_normal = (
-            -site.face_normals[rod.landing] if rod.landing >= 0 else np.array([0.0, 0.0, 1.0])
+            -site.face_normal(rod.landing) if rod.landing >= 0 else np.array([0.0, 0.0, 1.0])
         )
         vents.append(
             Vent(
@@ -260,7 +245,7 @@ def _head_mm(site: Site, rod: Rod, wall_mm: float) -> float:
         return 0.0
     way = rod.path[-1] - rod.path[-2]
     way = way / np.linalg.norm(way)
-    facing = float(-site.face_normals[rod.landing] @ way)
+    facing = float(-site.face_normal(rod.landing) @ way)
     slope = np.sqrt(max(1 - facing**2, 0.0)) / max(facing, 1e-3)
     reach = site.settings.overlap_mm + rod.radius_mm * min(float(slope), 2.0)
     return float(min(reach, _WALL_SHARE * wall_mm))

@@ -35,7 +35,7 @@ def rod_body(
     steps = np.diff(path, axis=0)
     length = np.linalg.norm(steps, axis=1)
     ways = steps / length[:, None]
-    pieces: list[TriMesh] = []
+    pieces: list[Floats] = []
     start = path[0]
     if neck < radius:
         cone = (radius - neck) * _CONE_PER_MM
@@ -57,9 +57,7 @@ def rod_body(
         if not last:
             pieces.append(_ball(end, radius))
         start = path[i + 1]
-    return boolean.union(pieces, name) if len(pieces) > 1 else TriMesh(
-        pieces[0].vertices, pieces[0].faces, name
-    )
+    return boolean.united_hulls(pieces, name)
 
 
 def _ring(way: Floats) -> Floats:
@@ -75,25 +73,24 @@ def _ring(way: Floats) -> Floats:
 
 def _frustum(
     low: Floats, high: Floats, r_low: float, r_high: float, *, level_end: bool = False
-) -> TriMesh:
-    """Round piece from `low` to `high`; its upper end may be cut level instead of square."""
+) -> Floats:
+    """Points round a piece from `low` to `high`; its upper end may be level instead of square."""
     way = (high - low) / np.linalg.norm(high - low)
     ring = _ring(way)
     top = high + r_high * ring
     if level_end:
         top = top + ((high[2] - top[:, 2]) / way[2])[:, None] * way
         top[:, 2] = high[2]
-    return boolean.convex_hull(np.vstack([low + r_low * ring, top]), "rod piece")
+    return np.vstack([low + r_low * ring, top])
 
 
-def _tied(foot: Floats, start: Floats, end: Floats, radius: float) -> TriMesh:
-    """Round piece from a first point on, hung together with a ball inside the figure."""
-    rod = _frustum(start, end, radius, radius)
-    return boolean.convex_hull(np.vstack([_ball(foot, radius).vertices, rod.vertices]), "foot")
+def _tied(foot: Floats, start: Floats, end: Floats, radius: float) -> Floats:
+    """Points round a piece from a first point on and round a ball inside the figure."""
+    return np.vstack([_ball(foot, radius), _frustum(start, end, radius, radius)])
 
 
-def _ball(middle: Floats, radius: float) -> TriMesh:
-    """Ball at a joint; its equator is as round as the rods that meet there."""
+def _ball(middle: Floats, radius: float) -> Floats:
+    """Points of a ball at a joint; its equator is as round as the rods that meet there."""
     rows = np.linspace(-np.pi / 2, np.pi / 2, 13)
     angle = np.arange(_SIDES) * (2 * np.pi / _SIDES)
     points = [
@@ -103,7 +100,8 @@ def _ball(middle: Floats, radius: float) -> TriMesh:
         for row in rows[1:-1]
     ]
     points.append(np.array([[0, 0, -1.0], [0, 0, 1.0]]))
-    return boolean.convex_hull(middle + radius * np.vstack(points), "joint")
+    ball: Floats = middle + radius * np.vstack(points)
+    return ball
 
 
 def trimmed(path: Floats, skip_low_mm: float, skip_high_mm: float) -> Floats | None:
@@ -118,14 +116,6 @@ def trimmed(path: Floats, skip_low_mm: float, skip_high_mm: float) -> Floats | N
         return np.array([np.interp(where, length, path[:, i]) for i in range(3)])
 
     return np.vstack([at(low), path[inner], at(high)])
-
-
-def capsule_core(path: Floats, diameter_mm: float) -> list[TriMesh]:
-    """Plain round pieces along a path, square ends, for measuring distances."""
-    return [
-        _frustum(a, b, diameter_mm / 2, diameter_mm / 2)
-        for a, b in itertools.pairwise(path)
-    ]
 
 
 def samples(path: Floats, step_mm: float) -> Floats:

@@ -15,7 +15,7 @@ import numpy as np
 
 from pourwright.solid.mesh import Floats, Ints
 from pourwright.vents.field import Field, Rod
-from pourwright.vents.rods import capsule_core, near_path
+from pourwright.vents.rods import near_path
 from pourwright.vents.site import Site
 
 _LEAST_RISE = 0.15  # a rod leaves the figure where the surface faces up at least this much
@@ -24,6 +24,9 @@ _JOIN_PRICE = 2.0  # of ending on another rod, mm of rod: one more joint to brea
 _LEAST_MM = 0.1  # of a rod, to be one
 _JOIN_RISES = (1.0, 0.5, 2.0, 4.0)  # rise per run at which a rod comes up to another one
 _TRIES, _TRIES_A_CONTACT, _TRIES_AN_END = 20, 3, 2
+# Voxels that are looked at as a first stop from one contact.
+_LOOKED_AT = 60
+_SORTED_FIRST = 500
 # Voxels by which a straight piece may be nearer than asked, by the grid: measured in the end.
 _SLACK = 0.5
 
@@ -50,12 +53,10 @@ def best_rod(
         end = tuple(np.rint(rod.path[-1]).astype(int))
         if failed.get((rod.contact, *end), 0) >= _TRIES_AN_END:
             continue
-        web = site.web_mm(rod.core, rod.radius_mm, found.web_mm)
+        web = _web_mm(site, rod, found.web_mm)
         apart = _apart_mm(rod, rods, found.web_mm)
         if min(web, apart) >= least:
-            exact = _measured(site, rod, found.web_mm)
-            if exact >= least:
-                return replace(rod, web_mm=min(exact, apart)), []
+            return replace(rod, web_mm=min(web, apart)), []
         for key in (end, (rod.contact, *end)):
             failed[key] = failed.get(key, 0) + 1
         if failed[end] == _TRIES_AN_END and web < least and rod.joins < 0:
@@ -63,12 +64,11 @@ def best_rod(
     return None, bad
 
 
-def _measured(site: Site, rod: Rod, web_mm: float) -> float:
-    """Rubber between rod and walls, on the real surface and with the rod's real thickness."""
-    if len(rod.core) < 2:
-        return web_mm
-    pieces = capsule_core(_bends(rod.core), 2 * rod.radius_mm)
-    return min(site.meter.gap_mm(piece, web_mm) for piece in pieces)
+def _web_mm(site: Site, rod: Rod, limit_mm: float) -> float:
+    """Rubber between a rod and the real walls away from its ends, cut off at a limit."""
+    if len(rod.core) == 0:
+        return limit_mm
+    return site.meter.gap_mm(_bends(rod.core), limit_mm + rod.radius_mm) - rod.radius_mm
 
 
 def _apart_mm(rod: Rod, rods: Sequence[Rod], web_mm: float) -> float:
@@ -88,30 +88,30 @@ def _short_ways(
 ) -> Iterator[tuple[float, Rod]]:
     """Straight rods that are too short for the grid: onto a rod beside, or a wall just above."""
     zone = found.web_mm + found.radius_mm
-    for contact in (int(c) for c in contacts):
-        start, radius = site.coords[contact], found.radius_mm
-        price = float(site.price[contact])
-        for number, other in enumerate(rods):
-            if near_path(start[None], other.path)[0] > 3 * zone:
-                continue
-            for end in _points_on(other, start):
-                length = float(np.linalg.norm(end - start))
-                # Near the rod that it joins it may be near what that rod stands on as well.
-                if length <= 4 * zone and _holds(
-                    site, found, start, end, from_surface=0.0, to_surface=0.0
-                ):
-                    path = np.array([start, end])
-                    low = zone / _facing(end - start, site.normals[contact])
-                    high = (zone + other.radius_mm) / _sine(path, other, end)
-                    rod = Rod(path, radius, -1, number, 0.0, contact, (low, high))
-                    yield price + length + _JOIN_PRICE, rod
-        landing, height = site.above[contact]
+    radius = found.radius_mm
+    for number, other in enumerate(rods):
+        beside = contacts[near_path(site.coords[contacts], other.path) <= 3 * zone]
+        for k, end in _points_on(other, site.coords[beside]) if len(beside) else ():
+            contact = int(beside[k])
+            start = site.coords[contact]
+            length = float(np.linalg.norm(end - start))
+            # Near the rod that it joins it may be near what that rod stands on as well.
+            if length <= 4 * zone and _holds(
+                site, found, start, end, from_surface=0.0, to_surface=0.0
+            ):
+                path = np.array([start, end])
+                low = zone / _facing(end - start, site.normals[contact])
+                high = (zone + other.radius_mm) / _sine(path, other, end)
+                rod = Rod(path, radius, -1, number, 0.0, contact, (low, high))
+                yield float(site.price[contact]) + length + _JOIN_PRICE, rod
+    for contact in contacts.tolist():
+        start, (landing, height) = site.coords[contact], site.above[contact]
         if landing >= 0 and _LEAST_MM < height - start[2] <= 2.2 * zone:
             path = np.array([start, [start[0], start[1], height]])
             low = zone / _facing(path[1] - start, site.normals[contact])
-            high = zone / _facing(path[1] - start, -site.face_normals[landing])
+            high = zone / _facing(path[1] - start, -site.face_normal(landing))
             if _holds(site, found, *path, from_surface=0.0, to_surface=0.0):
-                cost = price + float(height - start[2]) + float(site.land_price[landing])
+                cost = float(site.price[contact] + height - start[2] + site.land_price[landing])
                 yield cost, Rod(path, radius, landing, -1, 0.0, contact, (low, high))
 
 
@@ -129,22 +129,24 @@ def _facing(way: Floats, normal: Floats) -> float:
     return max(float(way @ normal / np.linalg.norm(way)), 0.5)
 
 
-def _points_on(rod: Rod, start: Floats) -> Iterator[Floats]:
-    """Points on a rod's middle line that can be reached rising from a point beside it."""
+def _points_on(rod: Rod, starts: Floats) -> Iterator[tuple[int, Floats]]:
+    """Points on a rod's middle line that can be reached rising from points (k, 3) beside it.
+
+    With the number of the start.
+    """
     for rise in _JOIN_RISES:
         for a, b in itertools.pairwise(rod.path):
             # Where the rod is as high as a way of this rise from the start gets to it: one step
             # of the fixed point is enough for upright rods, a few for leaning ones.
-            share = 0.0
-            for _ in range(4):
-                at = a + share * (b - a)
-                height = start[2] + rise * float(np.hypot(*(at - start)[:2]))
-                share = float(np.clip((height - a[2]) / (b[2] - a[2]), 0, 1))
-            at = a + share * (b - a)
-            run = float(np.hypot(*(at - start)[:2]))
-            meets = abs(start[2] + rise * run - at[2]) < 1e-2 and run > 1e-3
-            if meets and np.linalg.norm(at - rod.path[0]) > rod.radius_mm:
-                yield at
+            share = np.zeros(len(starts))
+            for _ in range(5):
+                at = a + share[:, None] * (b - a)
+                run = np.hypot(at[:, 0] - starts[:, 0], at[:, 1] - starts[:, 1])
+                off = starts[:, 2] + rise * run - at[:, 2]
+                share = np.clip((starts[:, 2] + rise * run - a[2]) / (b[2] - a[2]), 0, 1)
+            from_foot = np.linalg.norm(at - rod.path[0], axis=1)
+            good = (np.abs(off) < 1e-2) & (run > 1e-3) & (from_foot > rod.radius_mm)
+            yield from ((int(k), at[k]) for k in np.flatnonzero(good))
 
 
 def _departures(
@@ -152,39 +154,71 @@ def _departures(
 ) -> Iterator[tuple[float, int, tuple[int, int, int]]]:
     """Ways from contacts to clear voxels, cheapest first: price, contact and voxel."""
     grid, zone = site.grid, found.web_mm + found.radius_mm
-    options: list[tuple[float, int, tuple[int, int, int]]] = []
-    span = int(np.ceil(2.2 * zone / grid.pitch_mm))
-    for contact in contacts:
-        if site.normals[contact, 2] < _LEAST_RISE and len(contacts) > 1:
+    standing = site.normals[contacts, 2] >= _LEAST_RISE
+    feet = contacts[standing] if len(contacts) > 1 else contacts
+    rise, reach = np.sin(np.radians(found.slope_deg)), 2.2 * zone
+    foot, index = _near_voxels(site, found, feet, rise, reach)
+    way = [grid.low_mm[2 - i] + index[i] * grid.pitch_mm - site.coords[feet, 2 - i][foot]
+           for i in range(3)]  # fmt: skip
+    length = np.sqrt(way[0] ** 2 + way[1] ** 2 + way[2] ** 2)
+    good = np.flatnonzero(
+        (way[0] >= rise * length - 1e-9) & (length <= reach) & (length > 0.3 * zone)
+    )
+    foot, (z, y, x) = foot[good], (i[good] for i in index)
+    total = length[good] + found.routes.cost[z, y, x] + site.price[feet][foot]
+    given, tried = np.zeros((2, len(feet)), dtype=np.int64)
+    for k in _smallest_first(total):
+        f = foot[k]
+        if given.sum() >= _TRIES:
+            return
+        if given[f] >= _TRIES_A_CONTACT or tried[f] >= _LOOKED_AT:
             continue
-        point = site.coords[contact]
-        z, y, x = grid.voxel(point)
-        z0, z1 = max(z, 0), min(z + span + 1, grid.shape[0])
-        y0, y1 = max(y - span, 0), min(y + span + 1, grid.shape[1])
-        x0, x1 = max(x - span, 0), min(x + span + 1, grid.shape[2])
-        cost = found.routes.cost[z0:z1, y0:y1, x0:x1]
-        index = np.argwhere(np.isfinite(cost)) + (z0, y0, x0)
-        if len(index) == 0:
-            continue
-        way = grid.middle_mm(index) - point
-        length = np.linalg.norm(way, axis=1)
-        steep = way[:, 2] >= np.sin(np.radians(found.slope_deg)) * length - 1e-9
-        good = np.flatnonzero(steep & (length <= 2.2 * zone) & (length > 0.3 * zone))
-        total = (
-            length[good] + found.routes.cost[tuple(index[good].T)] + site.price[contact]
-        )
-        for i in np.argsort(total)[:60]:
-            z_, y_, x_ = (int(c) for c in index[good[i]])
-            options.append((float(total[i]), int(contact), (z_, y_, x_)))
-    options.sort()
-    given: dict[int, int] = {}
-    for price, contact, voxel in options:
-        if given.get(contact, 0) >= _TRIES_A_CONTACT or sum(given.values()) >= _TRIES:
-            continue
+        tried[f] += 1
+        voxel = (int(z[k]), int(y[k]), int(x[k]))
         end = grid.middle_mm(np.array([voxel]))[0]
-        if _holds(site, found, site.coords[contact], end, from_surface=0.0, to_surface=np.inf):
-            yield price, contact, voxel
-            given[contact] = given.get(contact, 0) + 1
+        if _holds(site, found, site.coords[feet[f]], end, from_surface=0.0, to_surface=np.inf):
+            given[f] += 1
+            yield float(total[k]), int(feet[f]), voxel
+
+
+def _near_voxels(
+    site: Site, found: Field, feet: Ints, rise: float, reach_mm: float
+) -> tuple[Ints, list[Ints]]:
+    """Voxels with a route about as near and high as asked, row by row: foot, and z, y, x."""
+    grid = site.grid
+    # Whatever place within its voxel a foot has.
+    far = reach_mm / grid.pitch_mm + 1
+    n = int(far)
+    z, y, x = np.ogrid[: n + 1, -n : n + 1, -n : n + 1]
+    run = np.sqrt(z * z + y * y + x * x)
+    ball = (run <= far) & (z + 1 >= rise * (run - 1))
+    rows: list[Ints] = []
+    for number, point in enumerate(site.coords[feet]):
+        middle = grid.voxel(point)
+        low = np.maximum(np.array(middle) - (0, n, n), 0)
+        high = np.minimum(np.array(middle) + n + 1, grid.shape)
+        if (high <= low).any():
+            continue
+        here = tuple(slice(a, b) for a, b in zip(low, high, strict=True))
+        off = low - middle + (0, n, n)
+        part = tuple(slice(a, a + b) for a, b in zip(off, high - low, strict=True))
+        spot = np.nonzero(ball[part] & np.isfinite(found.routes.cost[here]))
+        row = np.full(len(spot[0]), number)
+        rows.append(np.stack([row, *(i + a for i, a in zip(spot, low, strict=True))]))
+    all_rows = np.hstack(rows) if rows else np.empty((4, 0), dtype=np.int64)
+    return all_rows[0], list(all_rows[1:])
+
+
+def _smallest_first(values: Floats) -> Iterator[int]:
+    """Numbers of the values in their order, equal ones as they stand; seldom all are asked for."""
+    few = np.arange(len(values))
+    if len(values) > 4 * _SORTED_FIRST:
+        limit = np.partition(values, _SORTED_FIRST)[_SORTED_FIRST]
+        few = np.flatnonzero(values <= limit)
+    yield from few[np.argsort(values[few], kind="stable")].tolist()
+    if len(few) < len(values):
+        rest = np.flatnonzero(values > limit)
+        yield from rest[np.argsort(values[rest], kind="stable")].tolist()
 
 
 def _holds(
@@ -244,7 +278,7 @@ def _drawn(
             j -= max((j - i) // 4, 1)
         kept.append(max(j, i + 1))
     path = _bends(raw[kept])
-    high = zone / _facing(path[-1] - path[-2], -site.face_normals[landing]) if landing >= 0 else 0.0
+    high = zone / _facing(path[-1] - path[-2], -site.face_normal(landing)) if landing >= 0 else 0.0
     low = zone / _facing(path[1] - path[0], site.normals[contact])
     return Rod(path, found.radius_mm, landing, -1, 0.0, contact, (low, high))
 

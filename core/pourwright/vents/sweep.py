@@ -13,28 +13,32 @@ from numpy.typing import NDArray
 
 from pourwright.vents.grid import Bools, Grid
 
-_STOP = -1
-
 
 @dataclass(frozen=True, eq=False)
 class Routes:
-    """Cheapest way out from each voxel, and how it goes on.
+    """Cheapest way out from each voxel.
 
-    cost : (nz, ny, nx) float32 mm, inf where there is none. move : (nz, ny, nx) int8 number of
-    the move in `moves`, or -1 where the route ends. moves : (m, 2) row and column steps per layer.
+    cost : (nz, ny, nx) float32 mm, inf where there is none. ends : (nz, ny, nx) of ending there.
+    moves : (m, 2) row and column steps per layer. step_mm : (m,) length of each.
     """
 
     cost: NDArray[np.float32]
-    move: NDArray[np.int8]
+    ends: NDArray[np.float32]
     moves: NDArray[np.int64]
+    step_mm: NDArray[np.float32]
 
     def path(self, start: tuple[int, int, int]) -> NDArray[np.int64]:
         """Voxels (k, 3) of the route from `start` to its end, which rise a layer each."""
         z, y, x = start
         voxels = [(z, y, x)]
-        while self.move[z, y, x] != _STOP:
-            dy, dx = self.moves[self.move[z, y, x]]
-            z, y, x = z + 1, y + int(dy), x + int(dx)
+        _, ny, nx = self.cost.shape
+        # Costs are sums made in the same order here and there, so equality finds the way back.
+        while self.cost[z, y, x] < self.ends[z, y, x]:
+            rows, columns = y + self.moves[:, 0], x + self.moves[:, 1]
+            on = np.flatnonzero((rows >= 0) & (rows < ny) & (columns >= 0) & (columns < nx))
+            total = self.cost[z + 1, rows[on], columns[on]] + self.step_mm[on]
+            best = on[int(np.argmin(total))]
+            z, y, x = z + 1, int(rows[best]), int(columns[best])
             voxels.append((z, y, x))
         return np.array(voxels)
 
@@ -63,29 +67,28 @@ def sweep(
     """
     nz, ny, nx = grid.shape
     cost = np.full(grid.shape, np.inf, dtype=np.float32)
-    move = np.full(grid.shape, _STOP, dtype=np.int8)
-    length = (np.sqrt(1.0 + (moves**2).sum(axis=1)) * grid.pitch_mm).astype(np.float32)
-    cost[nz - 1] = np.where(clear[nz - 1], ends[nz - 1], np.inf)
+    step = (np.sqrt(1.0 + (moves**2).sum(axis=1)) * grid.pitch_mm).astype(np.float32)
+    n = int(np.abs(moves).max(initial=0))
+    alike = [(length, moves[step == length] + n) for length in np.unique(step)]
+    # A rim as wide as the longest move, so that every move is one slice of the layer above.
+    above = np.full((ny + 2 * n, nx + 2 * n), np.inf, dtype=np.float32)
+    above[n : n + ny, n : n + nx] = cost[-1] = np.where(clear[-1], ends[-1], np.inf)
     for z in range(nz - 2, floor - 1, -1):
-        above, here = cost[z + 1], clear[z]
-        rows = np.flatnonzero(np.isfinite(above).any(axis=1))
-        best = np.where(here, ends[z], np.inf).astype(np.float32)
+        best = cost[z]
+        best[:] = ends[z]
+        reached = np.isfinite(above)
+        rows, columns = np.flatnonzero(reached.any(axis=1)), np.flatnonzero(reached.any(axis=0))
         if len(rows):
-            which = move[z]
-            cols = np.flatnonzero(np.isfinite(above).any(axis=0))
-            y0, y1, x0, x1 = rows[0], rows[-1] + 1, cols[0], cols[-1] + 1
-            for number, ((dy, dx), step) in enumerate(zip(moves, length, strict=True)):
-                a, b = max(y0 - dy, 0), min(y1 - dy, ny)
-                c, d = max(x0 - dx, 0), min(x1 - dx, nx)
-                if a >= b or c >= d:
-                    continue
-                candidate = above[a + dy : b + dy, c + dx : d + dx] + step
-                window = best[a:b, c:d]
-                better = candidate < window
-                np.copyto(window, candidate, where=better)
-                np.copyto(which[a:b, c:d], np.int8(number), where=better)
-        best[~here] = np.inf
-        cost[z] = best
-    return Routes(cost, move, moves)
-
-
+            y0, y1 = max(rows[0] - 2 * n, 0), min(rows[-1] + 1, ny)
+            x0, x1 = max(columns[0] - 2 * n, 0), min(columns[-1] + 1, nx)
+            window = best[y0:y1, x0:x1]
+            for length, group in alike:
+                slices = [above[y0 + dy : y1 + dy, x0 + dx : x1 + dx] for dy, dx in group]
+                one = slices[0].copy()
+                for other in slices[1:]:
+                    np.minimum(one, other, out=one)
+                one += length
+                np.minimum(window, one, out=window)
+        best[~clear[z]] = np.inf
+        above[n : n + ny, n : n + nx] = best
+    return Routes(cost, ends, moves, step)

@@ -1,0 +1,126 @@
+"""Distances from straight pieces to a surface, exact and many at once."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+
+from pourwright.solid.mesh import Floats, Ints, TriMesh
+
+# Faces that share a box. Few enough to be looked at one by one, many enough to skip the rest.
+_BLOCK = 32
+# Longer pieces are cut, so that their boxes hold little that is far from them.
+_PIECE_MM = 6.0
+
+
+class GapMeter:
+    """Measures how near paths come to a mesh, which is indexed once.
+
+    Faces that follow each other should lie near each other, as those of `air.prepare` do; any
+    order gives the same distances.
+    """
+
+    def __init__(self, mesh: TriMesh):
+        self._vertices, self._faces = mesh.vertices, mesh.faces
+        i, j, k = mesh.faces.T
+        low, high = [], []
+        for axis in range(3):
+            v = np.ascontiguousarray(mesh.vertices[:, axis])
+            a, b, c = v[i], v[j], v[k]
+            low.append(np.minimum(np.minimum(a, b), c))
+            high.append(np.maximum(np.maximum(a, b), c))
+        self._low, self._high = np.stack(low), np.stack(high)
+        starts = np.arange(0, len(mesh.faces), _BLOCK)
+        self._block_low = np.minimum.reduceat(self._low, starts, axis=1)
+        self._block_high = np.maximum.reduceat(self._high, starts, axis=1)
+
+    def gap_mm(self, path: Floats, limit_mm: float) -> float:
+        """Least distance of a path, (k, 3), from the surface, at most `limit_mm`; 0 if it crosses.
+
+        A single point is a path too.
+        """
+        a, b = (path, path) if len(path) == 1 else (path[:-1], path[1:])
+        count = np.maximum(np.ceil(np.linalg.norm(b - a, axis=1) / _PIECE_MM), 1).astype(int)
+        least = limit_mm
+        for start, end, n in zip(a, b, count, strict=True):
+            cuts = start + np.linspace(0, 1, n + 1)[:, None] * (end - start)
+            for p, q in itertools.pairwise(cuts):
+                near = self._near(np.minimum(p, q) - least, np.maximum(p, q) + least)
+                if len(near):
+                    gap = piece_distances(p, q, self._vertices[self._faces[near]]).min()
+                    least = min(least, float(gap))
+        return least
+
+    def _near(self, low: Floats, high: Floats) -> Ints:
+        """Faces whose boxes meet the box low..high."""
+        blocks = np.flatnonzero(_meet(self._block_low, self._block_high, low, high))
+        faces: Ints = (blocks[:, None] * _BLOCK + np.arange(_BLOCK)).ravel()
+        faces = faces[faces < len(self._faces)]
+        return faces[_meet(self._low[:, faces], self._high[:, faces], low, high)]
+
+
+def _meet(box_low: Floats, box_high: Floats, low: Floats, high: Floats) -> Ints:
+    meet = (box_low[0] <= high[0]) & (box_high[0] >= low[0])
+    for axis in (1, 2):
+        meet &= (box_low[axis] <= high[axis]) & (box_high[axis] >= low[axis])
+    found: Ints = meet
+    return found
+
+
+def piece_distances(p: Floats, q: Floats, corners: Floats) -> Floats:
+    """Distance (k,) of each triangle (k, 3, 3) from the straight piece p-q.
+
+    The nearest two points are an end of the piece over the inside of the triangle, or on an edge
+    of the triangle; or the piece pierces the triangle. All three are tried.
+    """
+    best = np.full(len(corners), np.inf)
+    for i in range(3):
+        best = np.minimum(best, _between_pieces(p, q, corners[:, i], corners[:, (i + 1) % 3]))
+    a = corners[:, 0]
+    normal = np.cross(corners[:, 1] - a, corners[:, 2] - a)
+    length = np.sqrt((normal * normal).sum(axis=1))
+    solid = length > 0
+    normal = normal / np.where(solid, length, 1.0)[:, None]
+    over_p, over_q = (((end - a) * normal).sum(axis=1) for end in (p, q))
+    for end, over in ((p, over_p), (q, over_q)):
+        inside = solid & _inside(end - over[:, None] * normal, corners, normal)
+        best = np.where(inside, np.minimum(best, np.abs(over)), best)
+    # Where it passes the triangle's plane; a piece in that plane meets an edge or is over it.
+    passes = solid & ((over_p < 0) != (over_q < 0))
+    if passes.any():
+        t = over_p[passes] / (over_p[passes] - over_q[passes])
+        at = p + t[:, None] * (q - p)
+        hit = np.flatnonzero(passes)[_inside(at, corners[passes], normal[passes])]
+        best[hit] = 0.0
+    return best
+
+
+def _inside(points: Floats, corners: Floats, normal: Floats) -> Ints:
+    """Whether points of the triangles' planes, (k, 3), lie inside the triangles."""
+    inside = np.ones(len(corners), dtype=bool)
+    for i in range(3):
+        side = np.cross(corners[:, (i + 1) % 3] - corners[:, i], points - corners[:, i])
+        inside &= (side * normal).sum(axis=1) >= 0
+    found: Ints = inside
+    return found
+
+
+def _between_pieces(p: Floats, q: Floats, a: Floats, b: Floats) -> Floats:
+    """Distance (k,) of the straight piece p-q, (3,), from the pieces a-b, (k, 3) each.
+
+    C. Ericson: Real-Time Collision Detection, 2005, section 5.1.9 (from memory): the nearest
+    points of the two lines, each held to its piece.
+    """
+    way, edge, off = q - p, b - a, p - a
+    ww, ee = way @ way, (edge * edge).sum(axis=1)
+    we, eo, wo = edge @ way, (edge * off).sum(axis=1), off @ way
+    tiny = 1e-300
+    across = ww * ee - we * we
+    s = np.where(across > 1e-12 * ww * ee, (we * eo - wo * ee) / np.maximum(across, tiny), 0.0)
+    t = (we * np.clip(s, 0, 1) + eo) / np.maximum(ee, tiny)
+    t = np.clip(t, 0, 1)
+    s = np.clip((we * t - wo) / max(ww, tiny), 0, 1)
+    apart = off + s[:, None] * way - t[:, None] * edge
+    found: Floats = np.sqrt((apart * apart).sum(axis=1))
+    return found
