@@ -30,7 +30,7 @@ from pourwright.vents.needs import find_needs  # noqa: E402
 
 NEEDS = 12
 BOX_MM = np.array([60.0, 60.0, 80.0])
-RUNS = 5
+RUNS = 9
 
 
 def figure(detail: float) -> Solid:
@@ -69,14 +69,15 @@ def job_with_twelve(solid: Solid) -> tuple[Job, dict[str, Any]]:
     raise SystemExit(f"no defect size leaves exactly {NEEDS} needs")
 
 
-def seconds(work: Callable[[], Any]) -> tuple[float, list[float], Any]:
-    """Median and all times of some runs, and the last result."""
-    times, result = [], None
+def seconds(*works: Callable[[], Any]) -> list[list[float]]:
+    """Times of some runs of each, in turn, so that all meet the same machine."""
+    times: list[list[float]] = [[] for _ in works]
     for _ in range(RUNS):
-        start = time.perf_counter()
-        result = work()
-        times.append(time.perf_counter() - start)
-    return statistics.median(times), times, result
+        for work, taken in zip(works, times, strict=True):
+            start = time.perf_counter()
+            work()
+            taken.append(time.perf_counter() - start)
+    return times
 
 
 def main() -> int:
@@ -105,10 +106,10 @@ def main() -> int:
     print(f"figure {size[0]:.0f} x {size[1]:.0f} x {size[2]:.0f} mm, "
           f"{len(solid.mesh.faces)} triangles, {NEEDS} needs, {len(plan.vents)} rods, "
           f"grid {job.vents.grid_mm} mm")
-    route_s, route_all, _ = seconds(routing)
-    union_s, union_all, _ = seconds(union)
-    print(f"routing {route_s:.2f} s  ({' '.join(f'{t:.2f}' for t in route_all)})")
-    print(f"union   {union_s:.2f} s  ({' '.join(f'{t:.2f}' for t in union_all)})")
+    times = seconds(routing, union)
+    route_s, union_s = (statistics.median(t) for t in times)
+    for name, median, taken in zip(("routing", "union"), (route_s, union_s), times, strict=True):
+        print(f"{name:8}{median:.2f} s  ({' '.join(f'{t:.2f}' for t in taken)})")
     print(f"routing / union {route_s / union_s:.2f}")
     if given.profile:
         profile = cProfile.Profile()

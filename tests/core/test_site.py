@@ -12,7 +12,7 @@ from pourwright.solid import boolean
 from pourwright.vents.needs import contact_vertices, find_needs
 from pourwright.vents.route import _smallest_first
 from pourwright.vents.settings import VentSettings
-from pourwright.vents.site import Site, lay_out, survey
+from pourwright.vents.site import Site, survey, walls_of
 
 Manifold = manifold3d.Manifold
 
@@ -35,8 +35,9 @@ def site_of(body: Manifold, up: tuple[float, float, float], base_height_mm: floa
     settings = VentSettings()
     needs, left = find_needs(report, openings, PROCESSES["open"])
     assert needs
+    walls = walls_of(report)
     return survey(
-        report, lay_out(report, settings), left, needs, settings, base_height_mm, None
+        report, walls, lambda: walls.grid(settings), left, needs, settings, base_height_mm, None
     )
 
 

@@ -22,7 +22,7 @@ from pourwright.vents.rings import Ring, rings_of
 from pourwright.vents.rods import near_path, rod_body
 from pourwright.vents.route import best_rod
 from pourwright.vents.settings import Vent, VentSettings
-from pourwright.vents.site import Site, lay_out, survey
+from pourwright.vents.site import Site, survey, walls_of
 
 # A rod into a thin wall stops at this share of the wall, so as not to come out behind it.
 _WALL_SHARE = 0.6
@@ -71,9 +71,12 @@ def place_vents(
         return Vents((), (), (), ())
     with ThreadPoolExecutor(1) as pool:
         # The grid is numpy's work, which leaves another thread its turn.
-        walls = pool.submit(lay_out, report, settings)
+        walls = walls_of(report)
+        grid = pool.submit(walls.grid, settings)
         needs, left = find_needs(report, openings, process)
-        site = survey(report, walls.result(), left, needs, settings, base_height_mm, protection)
+        site = survey(
+            report, walls, grid.result, left, needs, settings, base_height_mm, protection
+        )
     router = _Router(site, min(float(site.coords[n.peak, 2]) for n in needs))
     unserved: list[Need] = []
     for number, need in enumerate(needs):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -34,27 +34,37 @@ _WINDOW_MM = 40.0
 class Walls:
     """The surface in the pour frame: z along the pour direction, recentred.
 
-    axes : (3, 3) rows are the frame's axes. coords : (n, 3) surface vertices. meter, columns : to
-    measure distances to it and to look straight up at it. grid : its voxels.
+    axes : (3, 3) rows are the frame's axes. coords : (n, 3) surface vertices; mesh has them with
+    their faces. meter, columns : to measure distances to it and to look straight up at it.
     """
 
     axes: Floats
     coords: Floats
+    mesh: TriMesh
     meter: GapMeter
     columns: Columns
-    grid: Grid
+
+    def grid(self, settings: VentSettings) -> Grid:
+        """Put the surface on the routing grid."""
+        return voxelise(
+            self.mesh,
+            float(self.coords[:, 2].max()),
+            settings.grid_mm,
+            settings.web_mm + settings.diameter_mm + _MARGIN_MM,
+            settings.web_mm + settings.diameter_mm,
+            self.columns,
+        )
 
 
 @dataclass(frozen=True, eq=False)
 class Site:
     """Everything a route is judged by, in the pour frame: z along the pour direction, recentred.
 
-    normals : (n, 3) unit outward normals. price : (n,) of a
-    contact at each vertex, mm of rod. drained : (m,) triangles a rod may land on.
-    land_price : (m,) of landing on each triangle. top_mm : the mould top plane. axes, coords,
-    meter, columns, grid : as in `Walls`. contacts : for the peak of each
-    need the vertices where its rod may start, the peak first. above : for each of these the
-    drained triangle straight above it (or -1) and where it is met.
+    axes, coords, meter, columns, grid : of the walls. normals : (n, 3) unit outward normals.
+    price : (n,) of a contact at each vertex, mm of rod. drained : (m,) triangles a rod may land
+    on. land_price : (m,) of landing on each triangle. top_mm : the mould top plane. contacts : for
+    the peak of each need the vertices where its rod may start, the peak first. above : for each of
+    these the drained triangle straight above it (or -1) and where it is met.
     """
 
     report: AirReport
@@ -101,27 +111,19 @@ class Site:
         return moved
 
 
-def lay_out(report: AirReport, settings: VentSettings) -> Walls:
-    """Turn a surface into the pour frame and put it on the routing grid."""
+def walls_of(report: AirReport) -> Walls:
+    """Turn the surface of a report into the pour frame and make it ready to be measured."""
     surface = report.surface
     axes = frame(report.tree.up)
     coords = surface.vertices @ axes.T
     mesh = TriMesh(coords, surface.faces, "walls")
-    columns = Columns(coords, surface.faces)
-    grid = voxelise(
-        mesh,
-        float(coords[:, 2].max()),
-        settings.grid_mm,
-        settings.web_mm + settings.diameter_mm + _MARGIN_MM,
-        settings.web_mm + settings.diameter_mm,
-        columns,
-    )
-    return Walls(axes, coords, GapMeter(mesh), columns, grid)
+    return Walls(axes, coords, mesh, GapMeter(mesh), Columns(coords, surface.faces))
 
 
 def survey(
     report: AirReport,
     walls: Walls,
+    grid: Callable[[], Grid],
     left: AirReport,
     needs: Sequence[Need],
     settings: VentSettings,
@@ -130,9 +132,9 @@ def survey(
 ) -> Site:
     """Prepare the site for routing.
 
-    walls : of the report's surface, by `lay_out`. left : the air once every one of the needs has
-    its rod. base_height_mm : x . up of the base's figure side; what lies above it in the pour is
-    base or funnel.
+    walls : of the report's surface. grid : gives it on the routing grid, asked for last. left :
+    the air once every one of the needs has its rod. base_height_mm : x . up of the base's figure
+    side; what lies above it in the pour is base or funnel.
     """
     surface, up = report.surface, report.tree.up
     coords = walls.coords
@@ -169,7 +171,7 @@ def survey(
         columns=walls.columns,
         contacts=contacts,
         above=_above(surface, coords, walls.columns, starts, may_land),
-        grid=walls.grid,
+        grid=grid(),
     )
 
 
