@@ -136,3 +136,25 @@ def _hull(points: Floats, name: str) -> manifold3d.Manifold:
     if body.is_empty():
         raise GeometryError(f"The hull of '{name}' is flat", hint="check its sizes")
     return body
+
+
+def offset_outlines(loops: Sequence[Floats], distance_mm: float = 0.0) -> list[Floats]:
+    """Unite plane outlines and move their edges outwards, (k, 2) points each.
+
+    Outer outlines run anticlockwise and holes clockwise, before and after; overlapping outer ones
+    are one. A negative distance moves the edges inwards, which may leave nothing. New corners are
+    rounded.
+    """
+    plane = manifold3d.CrossSection(
+        [np.ascontiguousarray(p, dtype=np.float64) for p in loops], manifold3d.FillRule.NonZero
+    )
+    if distance_mm:
+        plane = plane.offset(distance_mm, manifold3d.JoinType.Round, 2.0, 48)
+    return [np.array(p, dtype=np.float64) for p in plane.to_polygons()]
+
+
+def section_outlines(mesh: TriMesh, height_mm: float) -> list[Floats]:
+    """Return the outlines of the section of a closed mesh at a height along Z, (k, 2) mm each."""
+    offset = mesh.bounds_mm.mean(axis=0)
+    plane = to_manifold(mesh.moved(-offset)).slice(height_mm - float(offset[2]))
+    return [np.array(p, dtype=np.float64) + offset[:2] for p in plane.to_polygons()]
