@@ -32,6 +32,7 @@ extension: $(VENV)/.ready
 # Windowed Blender on a virtual screen; takes the screenshots of the guide.
 gui: extension
 	$(BLENDER_GUI) -o gui-out -u 1.2 -b blend_demo -z dist/pourwright-*.zip tests/gui/first_cast.py
+	$(BLENDER_GUI) -o gui-out -u 1.2 -b blend_demo -z dist/pourwright-*.zip tests/gui/pose.py
 	cp gui-out/*.png docs/pictures/
 
 pictures: $(VENV)/.ready

@@ -4,9 +4,21 @@ from __future__ import annotations
 
 import bpy
 
-from . import air, base, bridge, export, figure, messages, quantities, running, settings, vents
+from . import (
+    air,
+    base,
+    bridge,
+    export,
+    figure,
+    messages,
+    pose,
+    quantities,
+    running,
+    settings,
+    vents,
+)
 
-_FEATURES = (figure, air, base, vents, quantities, export)
+_FEATURES = (figure, pose, air, base, vents, quantities, export)
 # Settings refer to each other, so the group that holds them all comes last.
 _CLASSES = (
     *messages.classes,
@@ -34,3 +46,4 @@ def unregister() -> None:
     for cls in reversed(_CLASSES):
         bpy.utils.unregister_class(cls)
     bridge.forget_bounds()
+    pose.panel.forget_pictures()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -11,6 +12,9 @@ import bpy
 from . import results
 from .figure.settings import chosen, set_chosen
 from .jobs import JobError, Outcome
+from .pose import preview
+from .pose.picture import pack
+from .pose.settings import names_of
 from .running import Request, target_scene
 from .view import selection_kept
 
@@ -21,6 +25,7 @@ def air(request: Request, outcome: Outcome) -> str:
     """Put an air check of the figure into the scene."""
     scene, data = target_scene(request), outcome.result
     pieces = _pieces(outcome, results.AIR_ROLES)
+    preview.end(scene)
     results.replace(scene, results.AIR_ROLES, pieces)
     _figure(scene, request, data["figure"])
     _pockets(scene, data, "Figure Alone")
@@ -58,12 +63,61 @@ def checked(request: Request, outcome: Outcome) -> str:
     return _plan_text(f"Checked with {_count(len(given), 'vent')}", data)
 
 
+def pose(request: Request, outcome: Outcome) -> str:
+    """Put ranked poses into the list: the standing one for comparison, then the best first."""
+    scene, data = target_scene(request), outcome.result
+    if not data["poses"]:
+        raise JobError("The worker process ranked no pose; nothing was changed")
+    tried, sweep = _sweep(data["sweep"])
+    preview.end(scene)
+    if not chosen(scene):
+        set_chosen(scene, [scene.objects[name] for name in request.objects])
+    settings = scene.pourwright.pose
+    settings.poses.clear()
+    for rank, entry in enumerate([data["standing"], *data["poses"]]):
+        _fill_pose(settings.poses.add(), rank, entry)
+    settings.sweep = sweep
+    settings.swept_axis = data["standing"]["up"]
+    settings.swept_cone = math.radians(request.notes["pose"]["cone_deg"])
+    settings.found_in = names_of(chosen(scene))
+    settings.made_with = request.notes["made_with"]
+    settings.active_pose = 1
+    best, standing = data["poses"][0], data["standing"]
+    if best["score"] >= standing["score"]:
+        return f"None of {tried} is better than the standing pose"
+    return (
+        f"{tried} tried: the best has {best['score']:.1f} points, "
+        f"the standing pose {standing['score']:.1f}"
+    )
+
+
+def _sweep(data: Json) -> tuple[str, str]:
+    """Return how many directions were tried, in words, and packed for the map.
+
+    Where the worker only counts them there is no map.
+    """
+    directions, scores = data["directions"], data.get("scores")
+    if scores is None:
+        number = directions if isinstance(directions, int) else len(directions)
+        return _count(number, "direction"), ""
+    return _count(len(scores), "direction"), pack(directions, scores)
+
+
+def _fill_pose(row: Any, rank: int, entry: Json) -> None:
+    row.rank, row.up, row.tilt = rank, entry["up"], math.radians(entry["tilt_deg"])
+    for name in ("score", "pockets", "residual_mm3", "rods", "rod_mm", "height_mm",
+                 "footprint_cm2", "protected", "misfit_mm"):
+        setattr(row, name, entry[name])
+    row.reasons = "\n".join(entry["reasons"]).replace("mm3", "mm³").replace("cm2", "cm²")
+
+
 def _bodies(scene: bpy.types.Scene, request: Request, outcome: Outcome) -> None:
     """Replace master, base, funnel, air and numbers: everything but the vents."""
     roles = results.BODY_ROLES + results.AIR_ROLES
     data, pieces = outcome.result, _pieces(outcome, roles)
     if not any(piece.role == "master" for piece in pieces):
         raise JobError("The worker process made no master; nothing was changed")
+    preview.end(scene)
     results.replace(scene, roles, pieces)
     _figure(scene, request, data["figure"])
     _pockets(scene, data, "Figure With Base and Funnel")

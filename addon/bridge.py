@@ -62,26 +62,56 @@ def read_objects(
     return [_read(obj, depsgraph, scale, protect) for obj in objects]
 
 
-def _read(
-    obj: bpy.types.Object, depsgraph: bpy.types.Depsgraph, scale: float, protect: str
-) -> MeshArrays:
+def evaluated_object(
+    obj: bpy.types.Object, depsgraph: bpy.types.Depsgraph
+) -> bpy.types.Object:
+    """Return the object with its modifiers computed; raises JobError for a disabled one."""
     evaluated = obj.evaluated_get(depsgraph)
-    if evaluated.as_pointer() == obj.as_pointer():
-        # Disabled objects are left out of the depsgraph and would come without their modifiers.
+    # Disabled objects come without their modifiers, also where the depsgraph holds them because
+    # something points at them, as the figure's list does.
+    if evaluated.as_pointer() == obj.as_pointer() or not _enabled(obj, depsgraph.view_layer):
         raise JobError(
             f"'{obj.name}' is disabled in the viewport, so its modifiers are not computed; "
             "enable it and its collection in the Outliner"
         )
+    return evaluated
+
+
+def _enabled(obj: bpy.types.Object, layer: bpy.types.ViewLayer) -> bool:
+    """Whether the viewport computes the object; one with a closed eye is computed too."""
+    if obj.hide_viewport:
+        return False
+    left = [layer.layer_collection]
+    while left:
+        held = left.pop()
+        objects = held.collection.objects
+        if held.collection.hide_viewport:
+            continue
+        if not held.exclude and obj.name in objects and obj in objects.values():
+            return True
+        left += held.children
+    return False
+
+
+def check_surface(obj: bpy.types.Object, mesh: bpy.types.Mesh | None) -> None:
+    """Raise JobError if what an object turned into has no faces."""
+    if mesh is None or len(mesh.polygons) == 0:
+        raise JobError(
+            f"'{obj.name}' has no surface; "
+            "choose a mesh, or realize the instances of its geometry nodes"
+        )
+
+
+def _read(
+    obj: bpy.types.Object, depsgraph: bpy.types.Depsgraph, scale: float, protect: str
+) -> MeshArrays:
+    evaluated = evaluated_object(obj, depsgraph)
     try:
         mesh = evaluated.to_mesh()
     except RuntimeError:
         mesh = None
     try:
-        if mesh is None or len(mesh.polygons) == 0:
-            raise JobError(
-                f"'{obj.name}' has no surface; "
-                "choose a mesh, or realize the instances of its geometry nodes"
-            )
+        check_surface(obj, mesh)
         vertices = _positions(mesh, evaluated.matrix_world) * scale
         faces = _triangles(mesh)
         group = evaluated.vertex_groups.get(protect)
@@ -91,6 +121,16 @@ def _read(
     if evaluated.matrix_world.is_negative:
         faces = faces[:, ::-1].copy()
     return MeshArrays(obj.name, vertices, faces, weights)
+
+
+def placed_points(objects: Iterable[bpy.types.Object]) -> Any:
+    """Return where the vertices of mesh objects without parents are, (n, 3) in Blender units.
+
+    It holds for objects that were moved just now, which Blender has not taken note of yet.
+    """
+    import numpy as np
+
+    return np.concatenate([_positions(obj.data, obj.matrix_basis) for obj in objects])
 
 
 def _positions(mesh: bpy.types.Mesh, matrix: Any) -> Any:

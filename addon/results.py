@@ -31,6 +31,7 @@ COLORS = {
     "base": ("Sprue Base", (0.23, 0.25, 0.28, 1.0)),
     "funnel": ("Funnel", (0.42, 0.38, 0.30, 1.0)),
     "vent": ("Vent", (0.0, 0.168, 0.445, 1.0)),
+    "pour": ("Pour", (0.80, 0.27, 0.52, 1.0)),
 }
 
 
@@ -51,9 +52,14 @@ def is_result(obj: bpy.types.Object) -> bool:
     return ROLE in obj and obj.get(MADE_AS) == obj.name
 
 
+def mark(obj: bpy.types.Object, role: str, index: int) -> None:
+    """Make the object, under the name it has now, the extension's own."""
+    obj[ROLE], obj[INDEX], obj[MADE_AS] = role, index, obj.name
+
+
 def collection(scene: bpy.types.Scene) -> bpy.types.Collection | None:
     """Return the scene's results, or None before the first run."""
-    return _marked(scene.collection.children_recursive, COLLECTION)
+    return marked(scene.collection.children_recursive, COLLECTION)
 
 
 def find(scene: bpy.types.Scene, role: str, index: int = 0) -> bpy.types.Object | None:
@@ -72,7 +78,7 @@ def vents(scene: bpy.types.Scene) -> list[bpy.types.Object]:
     top = collection(scene)
     if top is None:
         return []
-    aside = _marked(top.children, ASIDE_COLLECTION)
+    aside = marked(top.children, ASIDE_COLLECTION)
     left_out = set(aside.all_objects) if aside is not None else set()
     found = [
         o
@@ -98,17 +104,17 @@ def replace(
 ) -> list[bpy.types.Object]:
     """Remove earlier results of `roles` and put `pieces` in their place."""
     top = _collection(scene)
-    air = _marked(top.children, AIR_COLLECTION) or _new_collection(AIR_COLLECTION, top)
+    air = marked(top.children, AIR_COLLECTION) or new_collection(AIR_COLLECTION, top)
     old = [o for o in top.all_objects if o.get(ROLE) in roles and is_result(o)]
     shown = _master_shown(top)
-    _remove(old)
+    remove_all(old)
     made = []
     for piece in pieces:
         obj = new_object(piece.name, piece.vertices_mm, piece.faces, scene)
         is_air = piece.role in AIR_ROLES
         (air if is_air else top).objects.link(obj)
-        obj[ROLE], obj[INDEX], obj[MADE_AS] = piece.role, piece.index, obj.name
-        _paint(obj, piece.color)
+        mark(obj, piece.role, piece.index)
+        paint(obj, piece.color)
         obj.show_in_front = is_air
         if piece.role == "master":
             # It lies exactly on the figure: drawn in front, the two do not flicker.
@@ -132,7 +138,7 @@ def replace_vents(
     own = [o for o in vents(scene) if o.get(ROLE) == "vent" and is_result(o)]
     reshaped = [o for o in own if o.get(SHAPE) not in (None, digest(o))]
     aside = [_set_aside(obj, top, scene) for obj in reshaped]
-    _remove([o for o in own if o not in reshaped] + _deleted_vents())
+    remove_all([o for o in own if o not in reshaped] + _deleted_vents())
     hidden = _master_shown(top)
     made = []
     for i, (path_mm, diameter_mm) in enumerate(rods):
@@ -152,21 +158,50 @@ def add_vent(
     """Put a vent into the collection that counts as the user's own."""
     obj = new_curve(name, path_mm, diameter_mm, scene)
     obj[ROLE] = "vent"
-    _paint(obj, "vent")
+    paint(obj, "vent")
     _collection(scene).objects.link(obj)
     return obj
 
 
 def remove(obj: bpy.types.Object) -> None:
     """Remove one object with its data; what the user hung on it stays where it is."""
-    _remove([obj])
+    remove_all([obj])
+
+
+def remove_all(objects: list[bpy.types.Object]) -> None:
+    """Remove objects with their data; what the user hung on them stays where it is."""
+    doomed = set(objects)
+    for obj in objects:
+        for child in obj.children:
+            if child not in doomed:
+                place = child.matrix_world.copy()
+                child.parent = None
+                child.matrix_world = place
+    data = {obj.data for obj in objects}
+    bpy.data.batch_remove(objects)
+    bpy.data.batch_remove([held for held in data if held.users == 0])
+
+
+def marked(
+    collections: Iterable[bpy.types.Collection], name: str
+) -> bpy.types.Collection | None:
+    """Return the collection that was made under the name `name`, whatever it is called now."""
+    return next((c for c in collections if c.get(ROLE) == name and c.library is None), None)
+
+
+def new_collection(name: str, parent: bpy.types.Collection) -> bpy.types.Collection:
+    """Make a collection of the extension's own."""
+    made = bpy.data.collections.new(name)
+    made[ROLE] = name
+    parent.children.link(made)
+    return made
 
 
 def material(key: str) -> bpy.types.Material:
     """Return the extension's material of that key, made once per file."""
-    for known in bpy.data.materials:
-        if known.get(ROLE) == key and known.library is None:
-            return known
+    known = _known_material(key)
+    if known is not None:
+        return known
     name, color = COLORS[key]
     made = bpy.data.materials.new(name)
     made[ROLE] = key
@@ -177,6 +212,25 @@ def material(key: str) -> bpy.types.Material:
             if node.type == "BSDF_PRINCIPLED":
                 node.inputs["Base Color"].default_value = color
     return made
+
+
+def forget_material(key: str) -> None:
+    """Remove the extension's material of that key if nothing has it any more."""
+    known = _known_material(key)
+    if known is not None and known.users == 0:
+        bpy.data.materials.remove(known)
+
+
+def _known_material(key: str) -> bpy.types.Material | None:
+    held = (m for m in bpy.data.materials if m.get(ROLE) == key and m.library is None)
+    return next(held, None)
+
+
+def paint(obj: bpy.types.Object, color: str) -> None:
+    """Give the object the extension's material of that key; empty for none."""
+    if color:
+        obj.data.materials.append(material(color))
+        obj.color = COLORS[color][1]
 
 
 def show_master(scene: bpy.types.Scene, master: bool) -> None:
@@ -200,12 +254,6 @@ def _deleted_vents() -> list[bpy.types.Object]:
     return [o for o in bpy.data.objects if o.get(ROLE) == "vent" and o.users == 0]
 
 
-def _paint(obj: bpy.types.Object, color: str) -> None:
-    if color:
-        obj.data.materials.append(material(color))
-        obj.color = COLORS[color][1]
-
-
 def _update(scene: bpy.types.Scene) -> None:
     """Let Blender take note of new objects and where they stand."""
     for layer in scene.view_layers:
@@ -223,7 +271,7 @@ def _set_aside(
     obj: bpy.types.Object, top: bpy.types.Collection, scene: bpy.types.Scene
 ) -> str:
     """Make a vent of the extension the user's, hidden and no longer counted; return its name."""
-    aside = _marked(top.children, ASIDE_COLLECTION) or _new_collection(ASIDE_COLLECTION, top)
+    aside = marked(top.children, ASIDE_COLLECTION) or new_collection(ASIDE_COLLECTION, top)
     for holder in obj.users_collection:
         if holder == top or holder in top.children_recursive:
             holder.objects.unlink(obj)
@@ -235,32 +283,5 @@ def _set_aside(
     return obj.name
 
 
-def _marked(
-    collections: Iterable[bpy.types.Collection], mark: str
-) -> bpy.types.Collection | None:
-    return next((c for c in collections if c.get(ROLE) == mark and c.library is None), None)
-
-
 def _collection(scene: bpy.types.Scene) -> bpy.types.Collection:
-    return collection(scene) or _new_collection(COLLECTION, scene.collection)
-
-
-def _new_collection(name: str, parent: bpy.types.Collection) -> bpy.types.Collection:
-    made = bpy.data.collections.new(name)
-    made[ROLE] = name
-    parent.children.link(made)
-    return made
-
-
-def _remove(objects: list[bpy.types.Object]) -> None:
-    """Remove objects with their data; what the user hung on them stays where it is."""
-    doomed = set(objects)
-    for obj in objects:
-        for child in obj.children:
-            if child not in doomed:
-                place = child.matrix_world.copy()
-                child.parent = None
-                child.matrix_world = place
-    data = {obj.data for obj in objects}
-    bpy.data.batch_remove(objects)
-    bpy.data.batch_remove([held for held in data if held.users == 0])
+    return collection(scene) or new_collection(COLLECTION, scene.collection)

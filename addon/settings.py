@@ -8,6 +8,7 @@ from .air.settings import PourwrightAir
 from .base.settings import PourwrightBase
 from .export.settings import PourwrightExport
 from .figure.settings import PourwrightFigure
+from .pose.settings import PourwrightLayer, PourwrightPose
 from .quantities.settings import PourwrightQuantities
 from .vents.settings import PourwrightVents
 
@@ -17,6 +18,9 @@ class PourwrightSettings(bpy.types.PropertyGroup):
 
     figure: bpy.props.PointerProperty(
         name="Figure", description="What is cast", type=PourwrightFigure
+    )
+    pose: bpy.props.PointerProperty(
+        name="Pose", description="Which way up resin is poured", type=PourwrightPose
     )
     air: bpy.props.PointerProperty(
         name="Air", description="How resin is poured", type=PourwrightAir
@@ -45,12 +49,14 @@ class PourwrightSettings(bpy.types.PropertyGroup):
 
 
 def register() -> None:
-    """Attach the settings to scenes."""
+    """Attach the settings to scenes, and what was hidden to view layers."""
     bpy.types.Scene.pourwright = bpy.props.PointerProperty(type=PourwrightSettings)
+    bpy.types.ViewLayer.pourwright = bpy.props.PointerProperty(type=PourwrightLayer)
 
 
 def unregister() -> None:
     """Detach them; saved values stay in the file."""
+    del bpy.types.ViewLayer.pourwright
     del bpy.types.Scene.pourwright
 
 

@@ -9,11 +9,13 @@ from typing import Any
 import bpy
 
 from . import results
-from .air.settings import up_vector
+from .air.settings import UPSIDE_DOWN, up_vector
+from .base.settings import ROUND
 from .bridge import mm_per_unit, read_objects
 from .curves import read_rod
-from .figure.settings import chosen
+from .figure.settings import chosen, state
 from .jobs import JobError
+from .pose.settings import PourwrightPoseWeights, cone_deg
 from .running import Request
 
 Tables = dict[str, dict[str, Any]]
@@ -33,11 +35,14 @@ def job_tables(scene: bpy.types.Scene) -> Tables:
         "process": {"visible_defect_mm": air.visible_defect_mm},
         "base": {
             "kind": base.kind,
-            "height_mm": base.height_mm,
             "embed_mm": base.embed_mm,
             "margin_mm": base.margin_mm,
             "draft_deg": math.degrees(base.draft),
             "crown_deg": math.degrees(base.crown),
+            "rounding_mm": base.rounding_mm,
+            "seed": base.seed,
+            "text": base.text,
+            "text_style": base.text_style,
         },
         "funnel": {
             "enabled": base.funnel,
@@ -58,8 +63,10 @@ def job_tables(scene: bpy.types.Scene) -> Tables:
     }
     if base.size == "CUSTOM":
         tables["base"]["width_mm"] = base.width_mm
-        if base.kind != "round_plinth":
+        if base.kind not in ROUND:
             tables["base"]["depth_mm"] = base.depth_mm
+    if base.own_height:
+        tables["base"]["height_mm"] = base.height_mm
     return {
         name: {key: _clean(value) for key, value in table.items()} for name, table in tables.items()
     }
@@ -74,10 +81,31 @@ def _clean(value: Any) -> Any:
     return value
 
 
-def job_text(scene: bpy.types.Scene) -> str:
-    """Return the settings as the text of a job file."""
+def pose_tables(scene: bpy.types.Scene) -> Tables:
+    """Return the settings of the search for a pose as tables of a job file."""
+    pose = scene.pourwright.pose
+    current = pose.standing == "CURRENT"
+    table: dict[str, Any] = {
+        "directions": pose.directions,
+        "cone_deg": cone_deg(pose),
+        "axis": list(up_vector(scene) if current else UPSIDE_DOWN),
+        "keep": pose.keep,
+    }
+    for name in ("pot_height_mm", "pot_diameter_mm"):
+        if getattr(pose, f"use_{name.removesuffix('_mm')}"):
+            table[name] = getattr(pose, name)
+    names = PourwrightPoseWeights.__annotations__
+    weights = {name: getattr(pose.weights, name) for name in names}
+    return {
+        name: {key: _clean(value) for key, value in values.items()}
+        for name, values in (("pose", table), ("pose.weights", weights))
+    }
+
+
+def job_text(scene: bpy.types.Scene, more: Tables | None = None) -> str:
+    """Return the settings, and more tables if given, as the text of a job file."""
     lines = []
-    for name, table in job_tables(scene).items():
+    for name, table in (job_tables(scene) | (more or {})).items():
         lines.append(f"[{name}]")
         # JSON's numbers, truth values, plain texts and lists are written the same in TOML.
         lines += [f"{key} = {json.dumps(value)}" for key, value in table.items()]
@@ -89,16 +117,35 @@ def fingerprint(scene: bpy.types.Scene, objects: list[bpy.types.Object] | None =
 
     objects : the figure, None for the one that was chosen.
     """
-    figure = [
-        [
-            obj.name,
-            len(obj.data.vertices) if obj.type == "MESH" else 0,
-            [round(c, 6) for row in obj.matrix_world for c in row],
-        ]
-        for obj in (chosen(scene) if objects is None else objects)
-    ]
+    figure = state(chosen(scene) if objects is None else objects)
     protect = scene.pourwright.figure.protect
     return json.dumps([job_tables(scene), mm_per_unit(scene), protect, figure], sort_keys=True)
+
+
+def pose_fingerprint(
+    scene: bpy.types.Scene, objects: list[bpy.types.Object] | None = None
+) -> str:
+    """Return a text that changes when a search for a pose would find something else.
+
+    objects : the figure, None for the one that was chosen.
+    """
+    tables = job_tables(scene)
+    embed_mm = tables["base"]["embed_mm"]  # what sinks into the base is drained through it
+    judged = [tables["pour"]["process"], tables["process"], embed_mm, pose_tables(scene)]
+    figure = state(chosen(scene) if objects is None else objects)
+    protect = scene.pourwright.figure.protect
+    return json.dumps([judged, mm_per_unit(scene), protect, figure], sort_keys=True)
+
+
+def pose_stale(scene: bpy.types.Scene) -> str:
+    """Return what the ranked poses no longer match, as a text for panels; empty when all is well.
+
+    The pour direction is no part of it: it is what poses are for.
+    """
+    pose = scene.pourwright.pose
+    if pose.poses and pose.made_with != pose_fingerprint(scene):
+        return "Figure, process or settings changed: Find Pose"
+    return ""
 
 
 def stale(scene: bpy.types.Scene) -> str:
@@ -128,6 +175,18 @@ def figure_request(
         objects=tuple(obj.name for obj in objects),
         notes={"made_with": fingerprint(scene, objects)},
     )
+
+
+def pose_request(context: bpy.types.Context, selected: list[bpy.types.Object]) -> Request:
+    """Return a search for the way up of the chosen figure, or of the selected objects."""
+    scene = context.scene
+    request = figure_request(context, "pose", selected)
+    tables = pose_tables(scene)
+    request.task["job"] = job_text(scene, tables)
+    request.notes["pose"] = tables["pose"]
+    objects = [scene.objects[name] for name in request.objects]
+    request.notes["made_with"] = pose_fingerprint(scene, objects)
+    return request
 
 
 def check_request(context: bpy.types.Context, selected: list[bpy.types.Object]) -> Request:

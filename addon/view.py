@@ -29,6 +29,11 @@ def selection_kept() -> Iterator[None]:
         _quiet = False
 
 
+def quiet() -> bool:
+    """Whether a row of a list is being set without a click."""
+    return _quiet
+
+
 def select_result(context: bpy.types.Context, role: str, index: int) -> bpy.types.Object | None:
     """Select only the result of that role and number, if it is there and can be seen."""
     obj = None if _quiet else find(context.scene, role, index)

@@ -8,7 +8,7 @@ import bpy
 from mathutils import Vector
 
 from .. import apply, task
-from ..figure.operators import has_figure, usable
+from ..figure.settings import has_figure, usable
 from ..jobs import Outcome
 from ..running import JobOperator, Request
 from ..view import frame_result

@@ -39,7 +39,7 @@ class POURWRIGHT_PT_air(ui.SidebarPanel, bpy.types.Panel):
     """How resin is poured, and where air stays."""
 
     bl_label = "Air"
-    bl_order = 2
+    bl_order = 3
 
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the settings, the button and the pockets."""

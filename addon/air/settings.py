@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+
 import bpy
 
 from pourwright.shop.process import PROCESSES
 
 from ..choices import enum_items, number
 from ..view import select_result
+
+UPSIDE_DOWN = (0.0, 0.0, -1.0)
+FIXED = {"UPSIDE_DOWN": UPSIDE_DOWN, "STANDING": (0.0, 0.0, 1.0)}
+SAME_DIRECTION = 1e-4  # distance of unit vectors, for they come in single precision
 
 
 def _select_pocket(self: PourwrightAir, context: bpy.types.Context) -> None:
@@ -51,7 +58,7 @@ class PourwrightAir(bpy.types.PropertyGroup):
         name="Up",
         description="Direction in the scene that points up while resin is poured",
         size=3,
-        default=(0.0, 0.0, -1.0),
+        default=UPSIDE_DOWN,
         soft_min=-1.0,
         soft_max=1.0,
         subtype="XYZ",
@@ -89,8 +96,16 @@ class PourwrightAir(bpy.types.PropertyGroup):
 def up_vector(scene: bpy.types.Scene) -> tuple[float, float, float]:
     """Return the direction that points up while resin is poured."""
     air = scene.pourwright.air
-    fixed = {"UPSIDE_DOWN": (0.0, 0.0, -1.0), "STANDING": (0.0, 0.0, 1.0)}
-    return fixed.get(air.direction) or tuple(air.up)
+    return FIXED.get(air.direction) or tuple(air.up)
+
+
+def set_up(scene: bpy.types.Scene, up: Sequence[float]) -> str:
+    """Set the direction that points up in the pour; return what the panel calls it now."""
+    air = scene.pourwright.air
+    same = (name for name, fixed in FIXED.items() if math.dist(fixed, up) < SAME_DIRECTION)
+    air.up = up
+    air.direction = next(same, "CUSTOM")
+    return air.bl_rna.properties["direction"].enum_items[air.direction].name
 
 
 classes = (PourwrightPocket, PourwrightAir)

@@ -5,13 +5,14 @@ from __future__ import annotations
 import bpy
 
 from .. import ui
+from .settings import ROUND, SEEDED
 
 
 class POURWRIGHT_PT_base(ui.SidebarPanel, bpy.types.Panel):
     """The base the figure stands on, and the funnel under it."""
 
     bl_label = "Sprue Base"
-    bl_order = 3
+    bl_order = 4
 
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the settings of base and funnel."""
@@ -20,15 +21,24 @@ class POURWRIGHT_PT_base(ui.SidebarPanel, bpy.types.Panel):
         column.prop(base, "kind")
         column.prop(base, "size")
         if base.size == "CUSTOM":
-            is_round = base.kind == "round_plinth"
+            is_round = base.kind in ROUND
             column.prop(base, "width_mm", text="Diameter" if is_round else "Width")
             if not is_round:
                 column.prop(base, "depth_mm")
         else:
             column.prop(base, "margin_mm")
         column.separator()
-        for name in ("height_mm", "embed_mm", "draft", "crown"):
+        column.prop(base, "own_height")
+        if base.own_height:
+            column.prop(base, "height_mm")
+        for name in ("embed_mm", "rounding_mm", "draft", "crown"):
             column.prop(base, name)
+        if base.kind in SEEDED:
+            column.prop(base, "seed")
+        column.separator()
+        column.prop(base, "text")
+        if base.text:
+            column.prop(base, "text_style")
         column.separator()
         column.prop(base, "funnel")
         sizes = column.column()

@@ -13,6 +13,21 @@ from ..choices import enum_items, number
 KINDS = {
     "round_plinth": "Round plinth with sloping sides",
     "rectangular_plinth": "Rectangular plinth with sloping sides",
+    "stepped_plinth": "Stepped plinth, like the foot of a monument",
+    "name_plate": "Name plate with a slanted front",
+    "coin": "Coin with a raised rim and milled edge",
+    "keyring_tag": "Keyring tag with an eye",
+    "plant_marker": "Plant marker: a label on a stake",
+    "brush_rest": "Brush rest with grooves beside the figure",
+    "wall_hook": "Wall hook under a shelf",
+    "scenic_rock": "Scenic rock, another for every seed",
+    "scenic_log": "Scenic log with bark, another for every seed",
+}
+ROUND = ("round_plinth", "coin")
+SEEDED = ("scenic_rock", "scenic_log")
+TEXT_STYLES = {
+    "cut": "Letters cut into the face",
+    "raised": "Letters standing on the face",
 }
 
 
@@ -74,10 +89,27 @@ class PourwrightBase(bpy.types.PropertyGroup):
     depth_mm: length("Depth", "Size of the top along Y", 30.0, 1.0, 2000.0, soft_max=300.0)
     margin_mm: length("Margin", "Top kept free round the figure's feet", 4.0,
                       0.0, 200.0, soft_max=30.0)
+    own_height: bpy.props.BoolProperty(
+        name="Own Height",
+        description="Choose the height of the base; without it the kind has its usual one",
+        default=False,
+    )
     height_mm: length("Height", "From the top to the rim of the underside", 6.0,
                       0.5, 500.0, soft_max=50.0)
     embed_mm: length("Embed", "How deep the figure's lowest point sinks into the base",
                      1.0, 0.05, 100.0, soft_max=10.0)
+    rounding_mm: length("Rounding", "Radius of the upper edges, as far as there is room for it",
+                        0.8, 0.0, 50.0, soft_max=10.0)
+    seed: bpy.props.IntProperty(
+        name="Seed", description="Which of its shapes a scenic base takes", default=0, min=0,
+    )
+    text: bpy.props.StringProperty(
+        name="Text", description="What is written on the base; empty for nothing", maxlen=200,
+    )
+    text_style: bpy.props.EnumProperty(
+        name="Letters", description="How the text is made", items=enum_items(TEXT_STYLES),
+        default=number("cut"),
+    )
     draft: angle("Draft", "How far the sides lean in towards the top", 5.0, 30.0)
     crown: angle("Crown", "Slope of the underside towards the funnel, so that air runs there",
                  5.0, 30.0)

@@ -7,21 +7,10 @@ from typing import ClassVar
 import bpy
 
 from .. import apply, task
-from ..bridge import SURFACE_TYPES, in_scene
 from ..jobs import Outcome
-from ..results import ROLE, is_result
 from ..running import JobOperator, Request
 from ..view import look_at
-from .settings import chosen, set_chosen
-
-
-def usable(context: bpy.types.Context) -> list[bpy.types.Object]:
-    """Return the selected objects that can be a figure."""
-    return [
-        obj
-        for obj in context.selected_objects
-        if obj.type in SURFACE_TYPES and not is_result(obj) and obj.get(ROLE) != "vent"
-    ]
+from .settings import chosen, has_figure, set_chosen, usable
 
 
 class POURWRIGHT_OT_use_selected(bpy.types.Operator):
@@ -133,19 +122,6 @@ class POURWRIGHT_OT_make_master(JobOperator, bpy.types.Operator):
     def apply(self, context: bpy.types.Context, request: Request, outcome: Outcome) -> str:
         """Put master, parts and air into the collection, and the numbers into the panels."""
         return apply.plan(request, outcome)
-
-
-def has_figure(operator: type[bpy.types.Operator], context: bpy.types.Context) -> bool:
-    """Whether there is a figure to work on; sets the operator's poll message if not."""
-    parts = context.scene.pourwright.figure.parts
-    if not parts and not usable(context):
-        operator.poll_message_set("Select the figure's objects, or choose them in Figure")
-        return False
-    gone = [p for p in parts if not in_scene(p.object, context.scene)]
-    if gone:
-        operator.poll_message_set("An object of the figure is gone; remove its row in Figure")
-        return False
-    return True
 
 
 classes = (

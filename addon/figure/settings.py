@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from typing import Any
+
 import bpy
 
 from ..bridge import SURFACE_TYPES, in_scene
+from ..results import ROLE, is_result
 
 
 class PourwrightFigurePart(bpy.types.PropertyGroup):
@@ -74,6 +78,18 @@ def chosen(scene: bpy.types.Scene) -> list[bpy.types.Object]:
     return [part.object for part in parts if in_scene(part.object, scene)]
 
 
+def state(objects: Iterable[bpy.types.Object]) -> list[list[Any]]:
+    """Return what changes when one of the figure's objects is moved or gets other vertices."""
+    return [
+        [
+            obj.name,
+            len(obj.data.vertices) if obj.type == "MESH" else 0,
+            [round(c, 6) for row in obj.matrix_world for c in row],
+        ]
+        for obj in objects
+    ]
+
+
 def set_chosen(scene: bpy.types.Scene, objects: list[bpy.types.Object]) -> None:
     """Make `objects` the figure; what was found in another figure is dropped."""
     figure = scene.pourwright.figure
@@ -83,6 +99,28 @@ def set_chosen(scene: bpy.types.Scene, objects: list[bpy.types.Object]) -> None:
     figure.findings.clear()
     for obj in objects:
         figure.parts.add().object = obj
+
+
+def usable(context: bpy.types.Context) -> list[bpy.types.Object]:
+    """Return the selected objects that can be a figure."""
+    return [
+        obj
+        for obj in context.selected_objects
+        if obj.type in SURFACE_TYPES and not is_result(obj) and obj.get(ROLE) != "vent"
+    ]
+
+
+def has_figure(operator: type[bpy.types.Operator], context: bpy.types.Context) -> bool:
+    """Whether there is a figure to work on; sets the operator's poll message if not."""
+    parts = context.scene.pourwright.figure.parts
+    if not parts and not usable(context):
+        operator.poll_message_set("Select the figure's objects, or choose them in Figure")
+        return False
+    gone = [p for p in parts if not in_scene(p.object, context.scene)]
+    if gone:
+        operator.poll_message_set("An object of the figure is gone; remove its row in Figure")
+        return False
+    return True
 
 
 classes = (PourwrightFigurePart, PourwrightFinding, PourwrightFigure)

@@ -19,7 +19,7 @@ class POURWRIGHT_PT_quantities(ui.SidebarPanel, bpy.types.Panel):
     """How much resin to weigh out."""
 
     bl_label = "Quantities"
-    bl_order = 5
+    bl_order = 6
 
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the material, the volumes and the masses."""

@@ -64,6 +64,9 @@ class POURWRIGHT_OT_add_vent(bpy.types.Operator):
         if not context.scene.pourwright.plan:
             cls.poll_message_set("Press Make Master first")
             return False
+        if context.scene.pourwright.pose.previewing:
+            cls.poll_message_set("End the preview in Pose first")
+            return False
         return True
 
     def execute(self, context: bpy.types.Context) -> set[str]:

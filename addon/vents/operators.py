@@ -8,8 +8,9 @@ import bpy
 
 from .. import apply, results, task
 from ..bridge import in_scene
-from ..figure.operators import has_figure, usable
+from ..figure.settings import has_figure, usable
 from ..jobs import Outcome
+from ..pose import preview
 from ..running import JobOperator, Request, busy
 
 
@@ -87,6 +88,7 @@ class POURWRIGHT_OT_show(bpy.types.Operator):
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         """Open and close the eyes of the results."""
+        preview.end(context.scene)
         results.show_master(context.scene, self.master)
         return {"FINISHED"}
 

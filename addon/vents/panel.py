@@ -48,7 +48,7 @@ class POURWRIGHT_PT_vents(ui.SidebarPanel, bpy.types.Panel):
     """Rods that let the air out, and what is left to decide."""
 
     bl_label = "Vents"
-    bl_order = 4
+    bl_order = 5
 
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the rules, the vents, the proof and the warnings."""

@@ -126,11 +126,13 @@ def case_defaults_are_those_of_the_core():
 def case_choices_are_those_of_the_core():
     from pourwright.shop.process import PROCESSES
     from pourwright.shop.resin import resins
-    from pourwright.sprue.settings import BASE_KINDS
+    from pourwright.sprue.catalogue import BASE_KINDS, CATALOGUE
+    from pourwright.sprue.settings import TEXT_STYLES
 
     stored = settings()
     for group, name, names in (
         (stored.base, "kind", BASE_KINDS),
+        (stored.base, "text_style", TEXT_STYLES),
         (stored.air, "process", PROCESSES),
         (stored.quantities, "material", resins()),
     ):
@@ -139,6 +141,10 @@ def case_choices_are_those_of_the_core():
         for key in names:
             setattr(group, name, key)
             assert getattr(group, name) == key
+    known = part("base.settings")
+    assert {k.name for k in CATALOGUE.values() if k.round} == set(known.ROUND)
+    assert {k.name for k in CATALOGUE.values() if k.seeded} == set(known.SEEDED)
+    assert dict(BASE_KINDS) == known.KINDS and TEXT_STYLES == known.TEXT_STYLES
 
 
 def case_custom_settings_reach_the_core():
@@ -150,11 +156,18 @@ def case_custom_settings_reach_the_core():
     stored.base.kind, stored.base.size = "rectangular_plinth", "CUSTOM"
     stored.base.width_mm, stored.base.depth_mm = 51.5, 33.25
     stored.base.funnel, stored.quantities.margin_percent = False, 25.0
+    stored.base.text, stored.base.text_style = 'No 7 "Reiher"', "raised"
+    stored.base.own_height, stored.base.height_mm, stored.base.seed = True, 9.0, 3
     stored.vents.diameter_mm = 2.4
     job = parse_job(part("task").job_text(bpy.context.scene))
     assert job.up == (0.0, 3.0, -4.0) and job.process.name == "open" and job.material == "epoxy"
     assert (job.base.kind, job.base.width_mm, job.base.depth_mm) == (
         "rectangular_plinth", 51.5, 33.25)
+    assert (job.base.text, job.base.text_style) == ('No 7 "Reiher"', "raised")
+    assert (job.base.height_mm, job.base.seed) == (9.0, 3)
+    stored.base.kind = "coin"
+    coin = parse_job(part("task").job_text(bpy.context.scene)).base
+    assert (coin.kind, coin.width_mm, coin.depth_mm) == ("coin", 51.5, None)
     assert not job.funnel.enabled and job.margin == 0.25 and job.vents.diameter_mm == 2.4
 
 

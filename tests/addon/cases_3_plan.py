@@ -276,7 +276,8 @@ def case_edited_master_is_checked_again():
 
 def case_poor_settings_are_named():
     _figure()
-    settings().base.embed_mm, settings().base.height_mm = 8.0, 6.0
+    base = settings().base
+    base.embed_mm, base.own_height, base.height_mm = 8.0, True, 6.0
     before = world()
     with refusal():
         bpy.ops.pourwright.make_master()

@@ -17,6 +17,7 @@ from pourwright.cli import main
 from pourwright.errors import Cancelled
 from pourwright.plan.job import Job
 from pourwright.solid.protect import Protection
+from pourwright.sprue.catalogue import CATALOGUE
 from tests.core.figures import export_figure, tree
 
 CORE = Path(pourwright.__file__).parents[1]
@@ -204,7 +205,11 @@ def test_lists(models, capsys):
     out, _ = capsys.readouterr()
     assert all(name in out for name in ("round-plinth", "rectangular-plinth", "epoxy"))
     bases = json.loads(Path("bases.json").read_text())["bases"]
-    assert [b["name"] for b in bases] == ["round_plinth", "rectangular_plinth"]
+    assert [b["name"] for b in bases] == list(CATALOGUE)
+    stepped = next(b for b in bases if b["name"] == "stepped_plinth")
+    assert [p["name"] for p in stepped["parameters"]] == ["steps", "tread_mm", "corner_mm"]
+    assert all(kind.title in out and p.help in out for kind in CATALOGUE.values()
+               for p in kind.parameters)
     materials = json.loads(Path("materials.json").read_text())["materials"]
     assert [m["name"] for m in materials] == ["polyurethane", "epoxy", "polyester"]
 
@@ -303,6 +308,7 @@ NOISY = """
 import logging, sys, warnings
 import pourwright.plan.pipeline
 from pourwright.cli import main
+from pourwright.sprue.catalogue import CATALOGUE
 real = pourwright.plan.pipeline.check_air
 
 def noisy(*given):
@@ -328,6 +334,7 @@ import signal, sys, time
 signal.signal(signal.SIGINT, signal.default_int_handler)  # background jobs inherit it ignored
 import pourwright.plan.pipeline
 from pourwright.cli import main
+from pourwright.sprue.catalogue import CATALOGUE
 
 def endless(*given):
     print("at work", flush=True)

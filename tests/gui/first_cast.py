@@ -8,102 +8,26 @@ Every check is an assertion; the pictures are for people to look at.
 """
 
 import os
-import sys
 import time
 from pathlib import Path
 
 import bgui
 import bpy
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
-from blend_demo.heron import heron
-
-DETAIL = 0.3
-PATIENCE_S = 120.0
-ESC_WITHIN_S = 0.5
-
-
-def panels(*names: str) -> None:
-    """Show only these panels of the tab: Blender has no call that folds one."""
-    wanted = [f"POURWRIGHT_PT_{name}" for name in names]
-    for cls in sorted(_all_panels(), key=lambda c: c.bl_order):
-        if cls.is_registered:
-            bpy.utils.unregister_class(cls)
-    for cls in sorted(_all_panels(), key=lambda c: c.bl_order):
-        if cls.__name__ in wanted:
-            bpy.utils.register_class(cls)
-
-
-_panels: list[type] = []
-
-
-def _all_panels() -> list[type]:
-    if not _panels:
-        _panels.extend(
-            cls
-            for cls in bpy.types.Panel.__subclasses__()
-            if getattr(cls, "bl_category", "") == "Pourwright"
-        )
-    return _panels
-
-
-def add_figure() -> list[bpy.types.Object]:
-    """Put the heron into the scene, one object per part, in millimetres."""
-    scene = bpy.context.scene
-    scene.unit_settings.scale_length = 0.001
-    scene.unit_settings.length_unit = "MILLIMETERS"
-    for obj in list(bpy.data.objects):
-        bpy.data.objects.remove(obj)
-    made = []
-    for part in heron(DETAIL):
-        mesh = bpy.data.meshes.new(part.name)
-        mesh.from_pydata(part.vertices.tolist(), [], part.faces.tolist())
-        obj = bpy.data.objects.new(part.name, mesh)
-        scene.collection.objects.link(obj)
-        obj.select_set(True)
-        made.append(obj)
-    bpy.context.view_layer.objects.active = made[0]
-    return made
-
-
-def look() -> None:
-    """Turn the view to the whole figure."""
-    space = bgui.view3d()[1].spaces.active
-    space.clip_start, space.clip_end = 0.1, 10_000.0
-    space.overlay.grid_scale = 10.0
-    space.overlay.show_cursor = False
-    region = space.region_3d
-    region.view_rotation = (0.82, 0.45, 0.17, 0.3)
-    region.view_location = (2.0, 0.0, 26.0)
-    region.view_distance = 165.0
-
-
-def part(name: str):
-    """Return a module of the installed extension."""
-    return sys.modules[f"bl_ext.user_default.pourwright.{name}"]
-
-
-def running():
-    """Return the extension's module that knows the running job."""
-    return part("running")
+from steps import (
+    ESC_WITHIN_S,
+    add_figure,
+    look,
+    names,
+    panels,
+    part,
+    running,
+    wait_for_job,
+)
 
 
 def figure_names() -> list[str]:
     """Return the names of the figure's objects."""
     return [row.object.name for row in bpy.context.scene.pourwright.figure.parts]
-
-
-def wait_for_job():
-    """Yield to Blender until the job has ended."""
-    end = time.monotonic() + PATIENCE_S
-    while running().busy():
-        assert time.monotonic() < end, "the job did not end"
-        yield 0.1
-
-
-def names() -> set[str]:
-    """Return the names of all objects."""
-    return {obj.name for obj in bpy.data.objects}
 
 
 def vents() -> list[bpy.types.Object]:
@@ -362,5 +286,5 @@ def run():
     assert names() == kept
     yield 0.6
     bgui.shot("open_mesh")
-    panels("main", "figure", "air", "base", "vents", "quantities", "export")
+    panels("main", "figure", "pose", "air", "base", "vents", "quantities", "export")
     yield 0.3

@@ -13,6 +13,7 @@ from pourwright.files.rods_csv import rods_csv
 from pourwright.files.stl import write_stl
 from pourwright.files.threemf import write_threemf
 from pourwright.plan.model import PourPlan
+from pourwright.pose.model import PoseReport
 
 PLAN_FILE_NAMES = ("master.3mf", "master.stl", "rods.csv", "plan.json")
 
@@ -27,10 +28,12 @@ def write_plan(
     folder: Path,
     force: bool,
     also: Mapping[Path, bytes] | None = None,
+    poses: PoseReport | None = None,
 ) -> list[Path]:
     """Write master.3mf, master.stl, rods.csv and plan.json into the folder, all or none.
 
-    also : further files to write in the same step, by path. The folder is made if need be.
+    also : further files to write in the same step, by path. poses : the search whose best pose
+    the plan uses, for plan.json. The folder is made if need be.
     Returns the paths written. Raises OutputError when a file exists, unless `force` or the file
     is empty, and when something cannot be written.
     """
@@ -42,7 +45,7 @@ def write_plan(
         description=(f"{len(plan.vents)} vents, {plan.resin.poured_ml:.1f} ml of resin to pour"),
     )
     stl = partial(write_stl, mesh=plan.master.mesh)
-    data = plan_to_dict(plan)
+    data = plan_to_dict(plan, poses)
     # The data comes last: where it is, the master it describes is complete.
     contents: dict[Path, Writer | bytes] = dict(
         zip(plan_targets(folder), (threemf, stl, rods_csv(data), to_json(data)), strict=True)

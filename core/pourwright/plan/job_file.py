@@ -11,9 +11,11 @@ trap_kpa = 101.325         # when the resin closes round the air
 cure_kpa = 377.1           # while it sets
 visible_defect_mm = 0.3
 
-[base]                     # fields of sprue.settings.BaseSettings
+[base]                     # fields of sprue.settings.BaseSettings, and the kind's own parameters
 [funnel]                   # fields of sprue.settings.FunnelSettings
 [vents]                    # fields of vents.settings.VentSettings
+[pose]                     # fields of pose.settings.PoseSettings, for the search of a way up
+[pose.weights]             # fields of pose.settings.PoseWeights
 """
 
 from __future__ import annotations
@@ -26,9 +28,10 @@ from typing import Any
 from pourwright.checks import check_direction, check_number, check_table, check_text
 from pourwright.errors import InputError
 from pourwright.plan.job import Job
+from pourwright.pose.settings import PoseSettings, PoseWeights
 from pourwright.shop.process import DEFAULT_PROCESS, Process, process_named
 from pourwright.shop.resin import MARGIN_RANGE
-from pourwright.sprue.settings import BASE_KINDS, BaseSettings, FunnelSettings
+from pourwright.sprue.settings import BaseSettings, FunnelSettings, kind_named
 from pourwright.vents.settings import VentSettings
 
 MAX_JOB_FILE_BYTES = 1_000_000
@@ -36,17 +39,6 @@ MAX_JOB_FILE_BYTES = 1_000_000
 PRESSURE_RANGE_KPA = (0.001, 5_000.0)
 VISIBLE_DEFECT_RANGE_MM = (0.001, 50.0)
 _PA_PER_KPA = 1000.0
-
-
-def base_kind(name: str) -> str:
-    """Return the kind of base that `name` means, with - or _; InputError lists what there is."""
-    kind = name.strip().lower().replace("-", "_")
-    if kind not in BASE_KINDS:
-        raise InputError(
-            f"There is no base '{name}'",
-            hint="choose one of " + ", ".join(k.replace("_", "-") for k in BASE_KINDS),
-        )
-    return kind
 
 
 def read_job(path: Path) -> Job:
@@ -77,7 +69,7 @@ def parse_job(text: str) -> Job:
         data = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         raise InputError(f"not valid TOML: {error}", hint="correct that line") from error
-    check_table("", data, ("pour", "process", "base", "funnel", "vents"))
+    check_table("", data, ("pour", "process", "base", "funnel", "vents", "pose"))
     pour = check_table("pour", data.get("pour", {}), ("up", "process", "material", "margin"))
     values: dict[str, Any] = {}
     if "up" in pour:
@@ -90,19 +82,27 @@ def parse_job(text: str) -> Job:
     if "process" in pour:
         process = process_named(check_text("pour.process", pour["process"]))
     values["process"] = _process(data.get("process", {}), process)
-    base = dict(check_table("base", data.get("base", {}), _names(BaseSettings)))
-    if "kind" in base:
-        base["kind"] = base_kind(check_text("base.kind", base["kind"]))
-    values["base"] = BaseSettings(**base)  # type: ignore[arg-type]
+    values["base"] = BaseSettings.from_table(data.get("base", {}))
     funnel = check_table("funnel", data.get("funnel", {}), _names(FunnelSettings))
     values["funnel"] = FunnelSettings(**funnel)  # type: ignore[arg-type]
     vents = check_table("vents", data.get("vents", {}), _names(VentSettings))
     values["vents"] = VentSettings(**vents)  # type: ignore[arg-type]
+    values["pose"] = _pose(data.get("pose", {}))
     return Job(**values)
 
 
 def _names(settings: type) -> list[str]:
     return [f.name for f in fields(settings)]
+
+
+def _pose(table: object) -> PoseSettings:
+    values = dict(check_table("pose", table, _names(PoseSettings)))
+    if "axis" in values:
+        values["axis"] = check_direction("pose.axis", values["axis"])
+    if "weights" in values:
+        weights = check_table("pose.weights", values["weights"], _names(PoseWeights))
+        values["weights"] = PoseWeights(**weights)  # type: ignore[arg-type]
+    return PoseSettings(**values)  # type: ignore[arg-type]
 
 
 def _process(table: object, named: Process) -> Process:
@@ -151,7 +151,7 @@ def with_options(
     if up is not None:
         job = replace(job, up=up)
     if base is not None:
-        job = replace(job, base=replace(job.base, kind=base_kind(base)))
+        job = replace(job, base=replace(job.base, kind=kind_named(base)))
     if process is not None:
         defect_mm = job.process.visible_defect_mm
         job = replace(job, process=replace(process_named(process), visible_defect_mm=defect_mm))

@@ -1,0 +1,111 @@
+"""`pourwright plan`: the whole job, from figure to master."""
+
+from __future__ import annotations
+
+import argparse
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pourwright.cli import common
+from pourwright.cli.common import DONE, UNDECIDED
+from pourwright.errors import InputError
+from pourwright.progress import part
+from pourwright.terminal import progress_line, say
+
+if TYPE_CHECKING:
+    from pourwright.cli.common import Commands
+    from pourwright.plan.job import Job
+
+
+def add_to(commands: Commands) -> argparse.ArgumentParser:
+    """Add the command and return its parser."""
+    command = commands.add_parser(
+        "plan", help="plan base, funnel and vents, and write the master", allow_abbrev=False
+    )
+    common.add_models(command)
+    way = command.add_mutually_exclusive_group()
+    common.add_up(way)
+    way.add_argument(
+        "--find-pose", action="store_true",
+        help="search for the best way up first and use it, see 'pourwright pose'",
+    )  # fmt: skip
+    command.add_argument(
+        "--out", metavar="DIR", type=Path, required=True, help="folder to write to"
+    )
+    command.add_argument("--job", metavar="JOB.toml", type=Path, help="file of settings")
+    command.add_argument("--base", metavar="NAME", help="sprue base, see 'pourwright bases'")
+    command.add_argument("--process", metavar="NAME", help="how it is poured")
+    command.add_argument("--material", metavar="NAME", help="resin, see 'pourwright materials'")
+    common.add_protect(command)
+    command.add_argument("--quiet", action="store_true", help="print no report")
+    command.set_defaults(command=run)
+    return command
+
+
+def run(options: argparse.Namespace) -> int:
+    """Plan the pour, write its folder, print it, and return the exit status."""
+    from pourwright.files.plan_files import plan_targets
+
+    job = _job(options)
+    common.check_models(options.models)
+    json_path = _json_beside_plan(options)
+    targets = plan_targets(options.out) + ([json_path] if json_path else [])
+    common.check_outputs(targets, common.read_files(options), options.force)
+    with progress_line() as progress:
+        from pourwright.plan.pipeline import plan_pour
+
+        solid = common.read_protected_solid(options, progress, 0.2)
+        poses, begun = None, 0.2
+        if options.find_pose:
+            from dataclasses import replace
+
+            from pourwright.pose.search import search
+
+            begun = 0.5
+            poses = search(
+                solid, job.process, job.pose, job.base.embed_mm, part(progress, 0.2, begun)
+            )
+            job = replace(job, up=poses.poses[0].up)
+        plan = plan_pour(solid, job, part(progress, begun, 1.0))
+    from pourwright.files.plan_files import write_plan
+    from pourwright.files.plan_json import plan_to_dict, to_json
+    from pourwright.report import plan_report
+
+    also = {json_path: to_json(plan_to_dict(plan, poses))} if json_path else {}
+    written = write_plan(plan, options.out, options.force, also, poses)
+    if not options.quiet:
+        say(plan_report(plan, common.names(options.models), written, poses))
+    return UNDECIDED if plan.undecided else DONE
+
+
+def _job(options: argparse.Namespace) -> Job:
+    from pourwright.plan.job import Job
+    from pourwright.plan.job_file import read_job, with_options
+
+    return with_options(
+        read_job(options.job) if options.job else Job(),
+        up=options.up,
+        base=options.base,
+        process=options.process,
+        material=options.material,
+    )
+
+
+def _json_beside_plan(options: argparse.Namespace) -> Path | None:
+    """Return where a second copy of the plan goes; None if it is the plan's own plan.json."""
+    from pourwright.files.plan_files import plan_targets
+
+    if options.json is None:
+        return None
+    wanted = Path(os.path.realpath(options.json))
+    for target in plan_targets(options.out):
+        if wanted == Path(os.path.realpath(target)):
+            if target.suffix == ".json":
+                return None
+            raise InputError(
+                f"{options.json} is one of the plan's own files",
+                hint="choose another name for --json",
+            )
+    json_path: Path = options.json
+    return json_path

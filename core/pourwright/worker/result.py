@@ -1,0 +1,25 @@
+"""What a task hands back: its exit status, its data and its meshes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+DONE, UNDECIDED, REFUSED = 0, 1, 2
+
+Json = dict[str, Any]
+Result = tuple[int, Json, list["Part"]]
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """A mesh of the result and what it is."""
+
+    role: str
+    index: int
+    name: str
+    mesh: Any
+
+    def entry(self) -> Json:
+        """Return what result.json says of it."""
+        return {"name": self.name, "role": self.role, "index": self.index}
