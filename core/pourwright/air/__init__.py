@@ -1,6 +1,7 @@
 """Where air is trapped when the cavity fills: exact, from the surface, in any direction."""
 
 from pourwright.air.jointree import JoinTree, join_tree
+from pourwright.air.parallel import over_processes
 from pourwright.air.pockets import (
     AirPocket,
     AirReport,
@@ -28,6 +29,7 @@ __all__ = [
     "highest_vertex",
     "join_tree",
     "nearest_vertices",
+    "over_processes",
     "pockets_in",
     "prepare",
     "read_pockets",

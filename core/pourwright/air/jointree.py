@@ -16,7 +16,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from pourwright.air.arrays import dot, ends_of, gather
+from pourwright.air.arrays import dot_rows, ends_of, gather
 from pourwright.air.forest import highest_forest
 from pourwright.air.rays import first_exits
 from pourwright.air.surface import Surface
@@ -137,7 +137,7 @@ def _ties(
     through the inside leaves by. Every one needs its ray, however small: it may be the only link
     between two surfaces.
     """
-    false = peaks[dot(surface.normals[peaks], up) < 0]
+    false = peaks[dot_rows(surface.normals, peaks, up) < 0]
     found, target = [np.empty(0, np.int64)], [np.empty(0, np.int64)]
     # A ray that runs along a wall may miss. Nothing near a maximum lies above it, so any other
     # rising direction starts inside as well.

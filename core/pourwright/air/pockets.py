@@ -78,7 +78,7 @@ class PocketTable:
     high_mm: float
 
 
-def unit_vector(up: Sequence[float]) -> Floats:
+def unit_vector(up: Sequence[float] | Floats) -> Floats:
     """Return `up` as a unit vector; InputError unless it is three finite numbers, not all 0."""
     vector = np.asarray(up, dtype=np.float64)
     if vector.shape != (3,) or not np.isfinite(vector).all():
@@ -215,8 +215,9 @@ def _closed_air(tree: JoinTree, openings: Ints, tol: float) -> tuple[Floats, Int
     parent, to_parent = rooted(a, b, height, count + 1, air)
     drained_at = lowest_on_the_way(parent, to_parent)[:count]
     parent, to_parent = parent[:count], to_parent[:count]
-    # Where they share one, both have left it by the same pass, so either level may be asked.
-    tied = (to_parent > drained_at + tol) & (parent != air)
+    # Two tied like that are drained at one height, so either's may be asked. Never the open air:
+    # where that is the parent, the way there is the edge to it alone.
+    tied = to_parent > drained_at + tol
     return drained_at, ends_of(np.where(tied, parent, each))
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pourwright.air.arrays import dot
+from pourwright.air.arrays import dot_rows
 from pourwright.air.surface import Surface
 from pourwright.solid.mesh import Floats, Ints
 
@@ -20,7 +20,7 @@ def first_exits(surface: Surface, starts: Ints, ray: Floats) -> tuple[Ints, Ints
     for the side it lies on but for the sign, so no ray slips between two neighbours.
     """
     line, face = surface.spheres.near(surface.vertices[starts], ray)
-    facing = np.flatnonzero(dot(surface.area_vectors.T.take(face, axis=1).T, ray) > 0)
+    facing = np.flatnonzero(dot_rows(surface.area_vectors, face, ray) > 0)
     line, face = line[facing], face[facing]
     start = starts.take(line)
     corners = [corner.take(face) for corner in surface.faces.T]

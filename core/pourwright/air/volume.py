@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pourwright.air.arrays import dot, gather
+from pourwright.air.arrays import dot_rows, gather
 from pourwright.air.jointree import JoinTree
 from pourwright.air.surface import Surface
 from pourwright.solid.mesh import Floats, Ints
@@ -46,13 +46,12 @@ class AirAbove:
         all maxima whose air hangs together with its own above its level. Walls that reach no more
         than `tol` above a level do not count.
         """
+        # One more level, that nothing is above, for the walls that are in no group.
         of_wall = group[self.owner]
-        level = _finite(levels, self.floor)
-        chosen = np.flatnonzero((of_wall >= 0) & (self.top > levels[of_wall] + tol))
+        chosen = np.flatnonzero(self.top > np.append(levels + tol, np.inf)[of_wall])
         of_wall = of_wall[chosen]
-        reach = _mean_reach(
-            self.top[chosen], self.middle[chosen], self.bottom[chosen], level[of_wall]
-        )
+        level = _finite(levels, self.floor)[of_wall]
+        reach = _mean_reach(self.top[chosen], self.middle[chosen], self.bottom[chosen], level)
         weights = self.factor[chosen] * reach
         return np.bincount(of_wall, weights=weights, minlength=len(levels)).astype(np.float64)
 
@@ -144,7 +143,7 @@ def _walls(surface: Surface, tree: JoinTree, climbs: Ints, faces: Ints) -> AirAb
 
 def _facing(surface: Surface, tree: JoinTree, faces: Ints) -> Floats:
     """Area of the shadow that each face casts along up, negative where it looks down, mm2."""
-    return dot(surface.area_vectors.T.take(faces, axis=1).T, tree.up / 2)
+    return dot_rows(surface.area_vectors, faces, tree.up / 2)
 
 
 def _finite(levels: Floats, floor: float) -> Floats:
