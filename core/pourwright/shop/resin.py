@@ -15,6 +15,7 @@ _DENSITY_G_ML = (0.1, 10.0)
 _RATIO = (1e-3, 1e5)
 _MINUTES = (0.1, 100_000.0)
 _VISCOSITY_MPA_S = (0.1, 1e7)
+_LINEAR_SHRINKAGE = (0.0, 0.1)
 
 MARGIN_RANGE = (0.0, 1.0)
 POURED_ML_RANGE = (1e-6, 1e7)
@@ -27,6 +28,7 @@ class Resin:
     part_a_density_g_ml, part_b_density_g_ml : of the liquid parts, None where unknown.
     ratio_basis : "volume" or "weight"; ratio_a : ratio_b in that basis.
     pot_life_min, demould_min : at room temperature; the demould time is None where unknown.
+    linear_shrinkage : share of length lost while it sets, None where unknown.
     source : where the numbers come from, in words.
 
     Raises InputError for a value that no casting resin has.
@@ -46,6 +48,7 @@ class Resin:
     viscosity_mpa_s: float
     source: str
     demould_min: float | None = None
+    linear_shrinkage: float | None = None
 
     def __post_init__(self) -> None:
         for key in ("name", "title", "part_a", "part_b", "source"):
@@ -60,6 +63,7 @@ class Resin:
             ("pot_life_min", _MINUTES),
             ("viscosity_mpa_s", _VISCOSITY_MPA_S),
             ("demould_min", _MINUTES),
+            ("linear_shrinkage", _LINEAR_SHRINKAGE),
         ):
             value = getattr(self, key)
             if value is None and key in _OPTIONAL:
@@ -67,7 +71,9 @@ class Resin:
             check_number(f"{self.name}.{key}", value, low, high)
 
 
-_OPTIONAL = frozenset({"part_a_density_g_ml", "part_b_density_g_ml", "demould_min"})
+_OPTIONAL = frozenset(
+    {"part_a_density_g_ml", "part_b_density_g_ml", "demould_min", "linear_shrinkage"}
+)
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,6 @@
+"""Ways in for resin: what the base does not feed in time gets a rod that does."""
+
+from pourwright.gates.place import Gates, place_gates
+from pourwright.gates.settings import FedPart, Gate, GateSettings, Neck
+
+__all__ = ["FedPart", "Gate", "GateSettings", "Gates", "Neck", "place_gates"]
