@@ -79,7 +79,8 @@ def case_find_pose_ranks_the_ways_up():
     assert {p.object for p in settings().figure.parts} == set(objects)
     pose = settings().pose
     standing, *ranked = pose.poses
-    assert up_of(standing) == (0.0, 0.0, -1.0) and standing.tilt == 0.0 and not standing.reasons
+    assert up_of(standing) == (0.0, 0.0, -1.0)
+    assert standing.tilt == 0.0 and standing.reasons == "the standing pose"
     assert (standing.rank, standing.pockets, standing.rods) == (0, 1, 1)
     assert abs(standing.height_mm - 62.0) < 1e-3
     assert [row.rank for row in ranked] == list(range(1, 1 + len(ranked)))

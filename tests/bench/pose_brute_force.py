@@ -22,7 +22,7 @@ from pose_bodies import pose_body  # noqa: E402
 
 from pourwright.pose import search as searching  # noqa: E402
 from pourwright.pose.directions import cone_directions  # noqa: E402
-from pourwright.pose.judge import ready, score  # noqa: E402
+from pourwright.pose.judge import judge, ready, score  # noqa: E402
 from pourwright.pose.settings import PoseSettings  # noqa: E402
 from pourwright.pose.sweep import sweep  # noqa: E402
 from pourwright.shop.process import PROCESSES  # noqa: E402
@@ -47,7 +47,7 @@ def main() -> int:
     for number in range(given.first, given.first + given.bodies):
         kind, solid = pose_body(number)
         figure = ready(solid, process, settings, EMBED_MM)
-        lowest = min(score(j.terms, settings.weights) for j in sweep(figure, dense))
+        lowest = min(score(j.terms, settings.weights) for j in sweep(figure, judge, dense))
         counted.clear()
         best = searching.search(solid, process, settings, EMBED_MM).poses[0].score
         excess.append(best / lowest - 1.0)
@@ -66,9 +66,10 @@ def _counting() -> list[int]:
     counts: list[int] = []
     real = searching.sweep
 
-    def watched(figure, directions, *more):
-        counts.append(len(directions))
-        return real(figure, directions, *more)
+    def watched(figure, work, items, *more):
+        found = real(figure, work, items, *more)
+        counts.append(sum(len(getattr(f, "directions", [0])) for f in found))
+        return found
 
     searching.sweep = watched
     return counts

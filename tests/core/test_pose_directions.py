@@ -104,6 +104,21 @@ def test_flats_lie_level_in_both_senses():
         assert angle_deg(found, -normal).min() < 1e-6
 
 
+def test_flat_underside_of_a_cone_lies_level_up_and_down():
+    cone = prepare(solid_of(Manifold.cylinder(10.0, 8.0, 0.0, 200)).mesh)
+    found = flat_directions(cone)
+    assert angle_deg(found, np.array([0, 0, -1.0])).min() < 1e-6
+    assert angle_deg(found, np.array([0, 0, 1.0])).min() < 1e-6
+
+
+def test_a_box_may_rest_on_an_edge_at_any_angle():
+    hull = hull_of(solid_of(Manifold.cube((30, 25, 20))).mesh.vertices)
+    found = resting_directions(hull, 43.0)
+    for angle in np.radians(np.arange(0, 360, 3)):
+        for up in ((np.cos(angle), np.sin(angle), 0), (0, np.cos(angle), np.sin(angle))):
+            assert angle_deg(found, np.array(up)).min() < 3.5
+
+
 def test_sweep_has_the_asked_for_directions_and_those_of_the_shape():
     _, solid = pose_body(5)
     settings = PoseSettings(directions=60, cone_deg=70.0, axis=(0, 1, 0))
@@ -184,6 +199,10 @@ def test_smallest_circles():
     assert diameter_mm(np.array([[0, 0], [1, 0], [1, 1], [0, 1.0]])) == pytest.approx(np.sqrt(2))
     assert diameter_mm(np.array([[0, 0], [4, 0], [1, 0], [3, 0.0]])) == pytest.approx(4.0)
     assert diameter_mm(np.array([[2.0, 3.0]])) == 0.0
+    for sides in (5, 7, 37, 99):
+        turn = 2 * np.pi * np.arange(sides) / sides
+        corners = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+        assert diameter_mm(corners) == pytest.approx(2.0, rel=1e-9)
     rng = np.random.default_rng(5)
     for _ in range(40):
         points = rng.normal(size=(int(rng.integers(2, 10)), 2)) * rng.uniform(0.1, 50, 2)

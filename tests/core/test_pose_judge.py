@@ -71,6 +71,38 @@ def test_rods_are_as_many_as_the_plan_makes(number, process):
             assert terms.rod_mm == pytest.approx(straight_mm, abs=1e-6)
 
 
+def terrain(rng: np.random.Generator, size: int = 16) -> Solid:
+    """A block with a top of random hills: many peaks, and passes at every height."""
+    heights = rng.uniform(2, 12, (size, size))
+    body = Manifold()
+    for i in range(size):
+        for j in range(size):
+            column = Manifold.cube((3.0, 3.0, float(heights[i, j])))
+            body += column.translate((3.0 * i, 3.0 * j, 0.0))
+    return solid_of(body)
+
+
+@pytest.mark.parametrize("defect_mm", [1.0, 3.0, 6.0])
+def test_rods_of_hills_are_as_many_as_the_plan_makes(defect_mm):
+    """Parts of the air that run together again and again before they matter."""
+    process = replace(OPEN, visible_defect_mm=defect_mm)
+    rng = np.random.default_rng(4)
+    solid = terrain(rng)
+    counts = []
+    for up in (UP, *(np.array([0, 0, 1.0]) + rng.normal(size=(5, 3)) * 0.2)):
+        up = up / np.linalg.norm(up)
+        figure = figure_of(solid, process, 0.5)
+        heights = figure.surface.vertices @ up
+        sunk = np.flatnonzero(heights >= heights.max() - 0.5)
+        needs, _ = find_needs(find_pockets(figure.surface, up, sunk), sunk, process)
+        terms = judge(figure, up).terms
+        assert terms.rods == len(needs)
+        straight_mm = sum(heights.max() - heights[n.peak] for n in needs)
+        assert terms.rod_mm == pytest.approx(straight_mm, abs=1e-6)
+        counts.append(terms.rods)
+    assert max(counts) > 2
+
+
 def test_rods_of_a_part_that_nothing_opens():
     """Two bodies apart: the lower one has no opening and needs a rod, however it lies."""
     body = Manifold.cube((4, 4, 4)) + Manifold.cube((3, 3, 3)).translate((0, 0, 20))
@@ -78,6 +110,12 @@ def test_rods_of_a_part_that_nothing_opens():
     assert (terms.pockets, terms.rods) == (1, 1)
     assert terms.residual_mm3 == pytest.approx(64.0)
     assert terms.rod_mm == pytest.approx(19.0)
+    # Too little air to matter, were there a way out of it: with two peaks as with one.
+    for low in (Manifold.cube((4, 4, 4)), Manifold.cube((4, 4, 1)) + Manifold.cube((1, 4, 4))
+                + Manifold.cube((1, 4, 3)).translate((3, 0, 0))):  # fmt: skip
+        apart = solid_of(low + Manifold.cube((3, 3, 3)).translate((0, 0, 20)))
+        lenient = replace(OPEN, visible_defect_mm=10.0)
+        assert judge(figure_of(apart, lenient), UP).terms.rods == 1
 
 
 def test_one_pocket_may_take_several_rods():

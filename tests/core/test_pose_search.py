@@ -64,8 +64,8 @@ def test_every_number_of_the_report_is_the_judge_s():
 
 def test_poses_are_apart_and_as_many_as_asked_for():
     _, solid = pose_body(5)
-    for keep in (1, 12):
-        report = found(solid, directions=80, keep=keep)
+    for keep in (1, 9):
+        report = found(solid, directions=40, keep=keep)
         assert 1 <= len(report.poses) <= keep
         ups = np.array([p.up for p in report.poses])
         between = [angle_deg(ups[i], ups[j]) for i in range(len(ups)) for j in range(i)]
@@ -74,14 +74,14 @@ def test_poses_are_apart_and_as_many_as_asked_for():
 
 
 def test_cone_holds_every_pose():
-    _, solid = pose_body(5)
-    report = found(solid, directions=60, cone_deg=25.0, axis=(1, 0, 0))
+    _, solid = pose_body(0)
+    report = found(solid, directions=40, cone_deg=25.0, axis=(1, 0, 0))
     axis = np.array([1.0, 0, 0])
     assert report.standing.up == (1.0, 0.0, 0.0)
     assert angle_deg(report.directions, axis).max() <= 25.0 + 1e-9
     assert all(p.tilt_deg <= 25.0 + 1e-9 for p in report.poses)
     assert len(report.poses) > 1
-    free = found(solid, directions=60, keep=1)
+    free = found(solid, directions=40, keep=1)
     assert free.poses[0].score < report.poses[0].score
 
 
@@ -181,7 +181,7 @@ def same(a: PoseReport, b: PoseReport) -> bool:
 
 def test_result_depends_neither_on_the_run_nor_on_the_processes():
     _, solid = pose_body(5)
-    settings = PoseSettings(directions=30, keep=1)
+    settings = PoseSettings(directions=12, keep=1)
     first = search(solid, OPEN, settings, 1.0, processes=1)
     assert same(first, search(solid, OPEN, settings, 1.0))
     assert same(first, search(solid, OPEN, settings, 1.0, processes=2))

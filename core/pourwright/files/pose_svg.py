@@ -145,7 +145,7 @@ def _explained(report: PoseReport) -> str:
 def _how(report: PoseReport) -> str:
     process = report.process
     return (
-        f"{process.title}; bubbles over {process.visible_defect_mm:g} mm count. "
+        f"{_short(process.title, 60)}; bubbles over {process.visible_defect_mm:g} mm count. "
         f"{len(report.directions)} directions tried, each cell is one; "
         "the best were searched more closely."
     )
@@ -216,17 +216,17 @@ def _net(report: PoseReport, disc: _Disc, number: int) -> list[str]:
         angle = float(disc.angle_deg(direction)[0])
         if angle > disc.reach_deg + 0.5:
             continue
-        x, y = disc.project(direction)[0]
-        if angle > disc.reach_deg - 8.0:
+        x, y = (float(c) for c in disc.project(direction)[0])
+        if math.hypot(x - disc.x, y - _MIDDLE_Y) > 0.93 * _RADIUS:
             if number == 0 or x > disc.x - 0.4 * _RADIUS:  # the first disc names what both touch
-                shapes.append(_rim_text(disc, float(x), float(y), name))
+                shapes.append(_rim_text(disc, x, y, name))
             continue
         shapes.append(
             f"<path d='M{x - 5:.1f} {y:.1f}h10M{x:.1f} {y - 5:.1f}v10' stroke='{_LINE}' "
             "stroke-width='1.2'/>"
         )
         below = 36 if angle < 1.0 and number == 0 else 26
-        shapes.append(_text(float(x), float(y) + below, name, 13, _INK, "middle", halo=True))
+        shapes.append(_text(x, y + below, name, 13, _INK, "middle", halo=True))
     middle = _first_words(report) if number == 0 else "that turned right over"
     shapes.append(
         _text(disc.x, _MIDDLE_Y + _RADIUS + 40, f"Middle: {middle}, {_facing(disc)}", 14,

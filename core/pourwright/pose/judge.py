@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pourwright.air import AirPocket, AirReport, Surface, find_pockets, highest_vertex, prepare
+from pourwright.air import AirPocket, AirReport, Surface, find_pockets, prepare
 from pourwright.pose.model import WEIGHT_OF, Terms
 from pourwright.pose.outline import Hull, diameter_mm, footprint_mm2, height_mm, hull_of, outline
 from pourwright.pose.rods import rod_tips
@@ -72,7 +72,7 @@ def judge(figure: Figure, up: Floats) -> Judged:
     all poses share.
     """
     surface, process, settings = figure.surface, figure.process, figure.settings
-    report = find_pockets(surface, up, highest_vertex(surface, up))
+    report = find_pockets(surface, up)  # open at its highest vertex
     matters = _which_matter(report, process)
     heights = report.tree.heights
     top = float(heights.max())

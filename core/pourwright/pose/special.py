@@ -42,11 +42,14 @@ def resting_directions(hull: Hull, size_mm: float) -> Floats:
     long = long[np.argsort(-length[long], kind="stable")][:_MOST_EDGES]
     found = [np.empty((0, 3))]
     for one, other in hull.normals[hull.sides[long]]:
-        steps = max(int(np.ceil(angle_deg(one, other) / _STEP_DEG)), 1)
-        share = (np.arange(steps + 1) / steps)[:, None]
-        found.append((1 - share) * one + share * other)
+        between_deg = float(angle_deg(one, other))
+        steps = max(int(np.ceil(between_deg / _STEP_DEG)), 1)
+        turn = (np.radians(between_deg) * np.arange(steps + 1) / steps)[:, None]
+        # Even steps along the arc between the two (spherical linear interpolation).
+        arc = one * np.sin(turn[::-1]) + other * np.sin(turn)
+        found.append(arc if steps > 1 else np.stack([one, other]))
     between = np.concatenate(found)
-    # The two faces of an edge may face apart exactly; then there is no way between them.
+    # The two faces of an edge may face apart exactly; then there is no one way between them.
     between = between[np.linalg.norm(between, axis=1) > 1e-6]
     return thinned(normalised(between), _STEP_DEG / 2)
 

@@ -49,7 +49,7 @@ def pose_report(
         _table(report),
         "",
         "air: what stays in the cast unless it is vented. rod: straight up to the figure's top.",
-        "To pour with a pose give its direction to plan: --up X,Y,Z",
+        "To pour with a pose give its --up to plan.",
         *_wrapped("Points: " + _weights(settings.weights)),
         *(("", "Written") if files else ()),
         *(f"{INDENT}{path}" for path in files),
@@ -57,12 +57,12 @@ def pose_report(
 
 
 def _table(report: PoseReport) -> str:
-    """Return two rows a pose, its numbers and its reasons, and the standing pose last."""
+    """Return each pose's numbers, and under them its direction and reasons; standing comes last."""
     every = [*report.poses, report.standing]
     protected = any(p.terms.protected for p in every)
     pot = report.settings.pot_height_mm is not None or report.settings.pot_diameter_mm is not None
-    heads = ["", "up", "tilt", "points", "pockets", "air", "rods", "rod", "height", "board"]
-    units = ["", "X,Y,Z", "deg", "", "", "mm3", "", "mm", "mm", "cm2"]
+    heads = ["", "tilt", "points", "pockets", "air", "rods", "rod", "height", "board"]
+    units = ["", "deg", "", "", "mm3", "", "mm", "mm", "cm2"]
     if protected:
         heads, units = [*heads, "protected"], [*units, "weight"]
     if pot:
@@ -70,21 +70,24 @@ def _table(report: PoseReport) -> str:
     rows = [units]
     for number, pose in enumerate(every, start=1):
         name = str(number) if number <= len(report.poses) else "standing"
-        cells = _cells(name, pose)
-        rows.append([*cells, *_more(pose, protected, pot)])
-    lines = text.table(heads, rows, "<<" + ">" * 10).splitlines()
+        rows.append([*_cells(name, pose), *_more(pose, protected, pot)])
+    lines = text.table(heads, rows, "<" + ">" * 10).splitlines()
     shown = lines[:2]
     for line, pose in zip(lines[2:], every, strict=True):
-        shown.append(line)
-        shown += _wrapped(", ".join(pose.reasons), INDENT * 6)
+        why = f"--up {_components(pose)}: {', '.join(pose.reasons)}"
+        shown += [line, *_wrapped(why, INDENT * 3)]
     return "\n".join(shown)
+
+
+def _components(pose: Pose) -> str:
+    """Return the direction as the option --up takes it, to a hundredth of a degree."""
+    return ",".join(f"{c:.4f}".rstrip("0").rstrip(".") if abs(c) > 5e-5 else "0" for c in pose.up)
 
 
 def _cells(name: str, pose: Pose) -> list[str]:
     terms = pose.terms
     return [
         name,
-        ",".join(f"{c + 0.0:.4g}" if abs(c) > 5e-5 else "0" for c in pose.up),
         f"{pose.tilt_deg:.1f}",
         f"{pose.score:.2f}",
         str(terms.pockets),

@@ -13,9 +13,10 @@ Run as `python -m pourwright.worker JOBDIR`. JOBDIR holds
 
 and gets
 
-- result.json: the data of `files.plan_json`, for a pose of `files.pose_json`, plus "objects":
-  [{"name", "role", "index"}] with role master, base, funnel, pocket or pocket_after, index counting
-  in the data's own list; or {"error": {"kind", "message", "at_mm"}}
+- result.json: the data of `files.plan_json`, for a pose of `files.pose_json` with all directions
+  and points of the sweep as "directions" and "scores" in its "sweep", plus "objects": [{"name",
+  "role", "index"}] with role master, base, funnel, pocket or pocket_after, index counting in the
+  data's own list; or {"error": {"kind", "message", "at_mm"}}
 - result.npz: vertices_0, faces_0 ... of the objects.
 
 Progress goes to standard output, one JSON object per line: {"fraction": 0.4, "text": "..."}. The
