@@ -267,7 +267,9 @@ def test_json_keeps_its_promises():
         "score": 10.0, "pockets": 2, "residual_mm3": 0.5, "height_mm": 75.25,
     }  # fmt: skip
     assert data["weights"]["rod"] == 7.0
-    assert data["sweep"] == {"directions": 200, "cone_deg": 180.0, "axis": [0.0, 0.0, -1.0]}
+    assert data["sweep"] == {
+        "directions": 200, "left_out": 0, "cone_deg": 180.0, "axis": [0.0, 0.0, -1.0],
+    }  # fmt: skip
     assert data["process"]["residual_factor"] == 1.0
     assert data["pot"] == {"height_mm": None, "diameter_mm": None}
     with pytest.raises(GeometryError):

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from pose_bodies import Manifold, pose_body, solid_of
 
-from pourwright.errors import Cancelled, MeshError
+from pourwright.errors import Cancelled, GeometryError, MeshError
+from pourwright.pose import judge as judging
 from pourwright.pose import search as searching
 from pourwright.pose.directions import angle_deg, cone_directions
 from pourwright.pose.judge import judge, ready, score
@@ -19,6 +20,7 @@ from pourwright.pose.search import search
 from pourwright.pose.settings import PoseSettings, PoseWeights
 from pourwright.pose.sweep import processes_for, sweep
 from pourwright.progress import silent
+from pourwright.report import pose_report
 from pourwright.shop.process import PROCESSES
 from pourwright.solid import Solid, TriMesh
 
@@ -209,7 +211,7 @@ def test_progress_rises_to_the_end():
 def test_stop_by_the_user(monkeypatch, stop_at):
     """Nothing more is judged once progress has raised."""
     calls = [0]
-    real = searching.judge
+    real = searching.judge_if_sound
 
     def counted(figure, up):
         calls[0] += 1
@@ -220,7 +222,7 @@ def test_stop_by_the_user(monkeypatch, stop_at):
             calls[0] = 0
             raise Cancelled
 
-    monkeypatch.setattr(searching, "judge", counted)
+    monkeypatch.setattr(searching, "judge_if_sound", counted)
     with pytest.raises(Cancelled):
         search(pose_body(5)[1], OPEN, PoseSettings(directions=30, keep=1), 1.0, progress,
                processes=1)  # fmt: skip
@@ -237,6 +239,40 @@ def test_stop_ends_the_other_processes():
     # Children that still ran would be the only ones to wait for.
     with pytest.raises(ChildProcessError):
         os.waitpid(-1, os.WNOHANG)
+
+
+def broken_beyond(monkeypatch, least: float) -> None:
+    """Have no direction judged whose x is greater, as if the surface crossed itself there."""
+    real = judging.judge
+
+    def broken(figure, up):
+        if up[0] > least:
+            raise GeometryError("A hollow's roof has no wall above it")
+        return real(figure, up)
+
+    monkeypatch.setattr(judging, "judge", broken)
+    monkeypatch.setattr(searching, "judge", broken)
+
+
+def test_directions_that_cannot_be_judged_are_left_out(monkeypatch):
+    _, solid = pose_body(5)
+    whole = found(solid, directions=60, keep=2)
+    assert whole.left_out == 0
+    broken_beyond(monkeypatch, 0.4)
+    report = found(solid, directions=60, keep=2)
+    assert report.left_out == (whole.directions[:, 0] > 0.4).sum() > 10
+    np.testing.assert_array_equal(
+        report.directions, whole.directions[whole.directions[:, 0] <= 0.4]
+    )
+    assert all(p.up[0] <= 0.4 for p in report.poses)
+    assert f"note: {report.left_out} directions left out" in pose_report(report, solid, ["a"])
+    assert "left out" not in pose_report(whole, solid, ["a"])
+
+
+def test_standing_pose_that_cannot_be_judged(monkeypatch):
+    broken_beyond(monkeypatch, -0.5)
+    with pytest.raises(GeometryError, match="no wall above"):
+        found(pose_body(5)[1], directions=20)
 
 
 def test_open_surface_is_refused():

@@ -21,6 +21,7 @@ def pose_to_dict(report: PoseReport) -> Json:
         "standing": pose_data(report.standing),
         "sweep": {
             "directions": len(report.directions),
+            "left_out": int(report.left_out),
             "cone_deg": angle(settings.cone_deg),
             "axis": direction(report.standing.up),
         },

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pourwright.air import AirPocket, AirReport, Surface, find_pockets, prepare
+from pourwright.errors import GeometryError
 from pourwright.pose.model import WEIGHT_OF, Terms
 from pourwright.pose.outline import Hull, diameter_mm, footprint_mm2, height_mm, hull_of, outline
 from pourwright.pose.rods import rod_tips
@@ -94,6 +95,17 @@ def judge(figure: Figure, up: Floats) -> Judged:
         misfit_mm=_misfit_mm(settings, height, np.concatenate([starts, ends])),
     )
     return Judged(terms, _promise(pockets, process, settings.weights, top + shift, figure.embed_mm))
+
+
+def judge_if_sound(figure: Figure, up: Floats) -> Judged | None:
+    """Judge one direction, or return None where the surface crosses itself so that it has no air.
+
+    Closed scans may hold such a spot, and then a direction in some hundreds is lost to it.
+    """
+    try:
+        return judge(figure, up)
+    except GeometryError:
+        return None
 
 
 def score(terms: Terms, weights: PoseWeights) -> float:

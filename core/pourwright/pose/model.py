@@ -66,7 +66,8 @@ class PoseReport:
 
     standing : the pose along the settings' axis, judged like the others. directions : (n, 3) all
     that the sweep tried, scores : (n,) their points. process, embed_mm : how the figure is poured
-    and how deep it sinks in its base.
+    and how deep it sinks in its base. left_out : directions of the sweep that could not be judged,
+    as the surface crosses itself there.
     """
 
     settings: PoseSettings
@@ -76,3 +77,4 @@ class PoseReport:
     scores: Floats
     process: Process
     embed_mm: float
+    left_out: int = 0

@@ -8,13 +8,14 @@ ring where none is better.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from pourwright.air import unit_vector
 from pourwright.pose.directions import angle_deg, in_cone, normalised
-from pourwright.pose.judge import Figure, Judged, judge, score
+from pourwright.pose.judge import Figure, Judged, judge_if_sound, score
 from pourwright.solid.columns import frame
 from pourwright.solid.mesh import Floats, Ints
 
@@ -59,7 +60,7 @@ def refine(figure: Figure, basin: Basin) -> Refined:
             break
         ring = _ring(centre, radius, number)
         ring = ring[in_cone(ring, axis, settings.cone_deg)]
-        found = [judge(figure, up) for up in ring]
+        ring, found = sound(ring, [judge_if_sound(figure, up) for up in ring])
         tried.append(ring)
         scores = np.array([score(j.terms, settings.weights) for j in found])
         first = rank(ring, scores, axis)[:1]
@@ -70,6 +71,14 @@ def refine(figure: Figure, basin: Basin) -> Refined:
             radius *= _SHRINK
         judged += found
     return Refined(np.concatenate(tried), judged, best)
+
+
+def sound(
+    directions: Floats, judged: Sequence[Judged | None]
+) -> tuple[Floats, list[Judged]]:
+    """Leave out directions that could not be judged."""
+    kept = [i for i, found in enumerate(judged) if found is not None]
+    return directions[kept], [found for found in judged if found is not None]
 
 
 def rank(directions: Floats, scores: Floats, axis: Floats) -> Ints:

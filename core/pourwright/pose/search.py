@@ -14,10 +14,10 @@ from pourwright.pose.directions import (
     spacing_deg,
     thinned,
 )
-from pourwright.pose.judge import Figure, Judged, judge, ready, score
+from pourwright.pose.judge import Figure, Judged, judge, judge_if_sound, ready, score
 from pourwright.pose.model import Pose, PoseReport, Terms
 from pourwright.pose.reasons import reasons
-from pourwright.pose.refine import FINEST_DEG, Basin, apart, rank, refine
+from pourwright.pose.refine import FINEST_DEG, Basin, apart, rank, refine, sound
 from pourwright.pose.settings import PoseSettings
 from pourwright.pose.special import suggested_directions
 from pourwright.pose.sweep import processes_for, seconds_each, sweep
@@ -52,24 +52,26 @@ def search(
 
     embed_mm : how deep the figure sinks into its sprue base. processes : None for one per
     processor where that is quicker; the result does not depend on it. Raises MeshError where the
-    surface is not closed, and what `progress` raises.
+    surface is not closed, GeometryError where the standing pose cannot be judged as the surface
+    crosses itself (other directions are then left out), and what `progress` raises.
     """
     progress(0.0, "Preparing the surface")
     figure = ready(solid, process, settings, embed_mm)
     tried = _Tried(figure, processes)
     first = directions_of(figure)
     tried.add(first, part(progress, 0.02, 0.45), "Trying directions")
-    scores = tried.scores
+    swept, scores = tried.directions, tried.scores
     tried.look_closer(part(progress, 0.45, 0.55))
     best = tried.refine(part(progress, 0.55, 1.0))
     return PoseReport(
         settings=settings,
         poses=tuple(tried.pose(i) for i in tried.ranked(best)),
         standing=tried.pose(0),
-        directions=first,
+        directions=swept,
         scores=scores,
         process=process,
         embed_mm=embed_mm,
+        left_out=len(first) - len(swept),
     )
 
 
@@ -103,14 +105,14 @@ class _Tried:
         self.scores = np.empty(0)
         self._promised = np.empty(0)
         self.terms: list[Terms] = []
+        judge(figure, self.axis)  # the standing pose must not fail
         self._each_s = 0.0 if processes else seconds_each(figure, self.axis)
 
     def add(self, directions: Floats, progress: Progress, text: str) -> None:
         """Judge directions."""
         processes = self._spread(len(directions))
-        self._keep(
-            directions, sweep(self._figure, judge, directions, progress, text, processes)
-        )
+        judged = sweep(self._figure, judge_if_sound, directions, progress, text, processes)
+        self._keep(*sound(directions, judged))
 
     def _keep(self, directions: Floats, judged: Sequence[Judged]) -> None:
         weights = self._figure.settings.weights

@@ -45,6 +45,7 @@ def pose_report(
         f"Pour     {report.process.title}:",
         f"         {text.shrink(report.process.residual_factor)}",
         f"Tried    {tried} {within}, and closer round the best",
+        *_left_out(report.left_out),
         "",
         _table(report),
         "",
@@ -53,6 +54,15 @@ def pose_report(
         *_wrapped("Points: " + _weights(settings.weights)),
         *(("", "Written") if files else ()),
         *(f"{INDENT}{path}" for path in files),
+    )
+
+
+def _left_out(number: int) -> Sequence[str]:
+    if not number:
+        return ()
+    return (
+        f"{INDENT}note: {text.count(number, 'direction')} left out, where the surface crosses "
+        "itself",
     )
 
 
