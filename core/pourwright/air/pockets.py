@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from pourwright.air.arrays import ends_of
 from pourwright.air.forest import highest_forest, lowest_on_the_way, rooted
@@ -223,10 +225,9 @@ def _closed_air(tree: JoinTree, openings: Ints, tol: float) -> tuple[Floats, Int
 
 def _cavity_parts(tree: JoinTree) -> Ints:
     """Number of the connected part of the cavity below each maximum."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
     k = len(tree.peaks)
+    if len(tree.pass_a) == k - 1:  # a tree: one part
+        return np.zeros(k, dtype=np.int64)
     ones = np.ones(len(tree.pass_a), dtype=np.int8)
     graph = coo_array((ones, (tree.pass_a, tree.pass_b)), shape=(k, k))
     return connected_components(graph, directed=False)[1].astype(np.int64)
