@@ -16,7 +16,7 @@ import bpy
 
 from . import messages
 from .bridge import MeshArrays, in_scene
-from .jobs import JobError, Outcome, WorkerJob
+from .jobs import JobError, WorkerJob
 
 TIMER_S = 0.05
 REDRAW_S = 0.2
@@ -97,7 +97,11 @@ def target_scene(request: Request) -> bpy.types.Scene:
 
 
 class JobOperator:
-    """Mix-in of an operator that runs one job; subclasses give `request` and `apply`."""
+    """Mix-in of an operator that runs one job. Subclasses give, and both may raise JobError:
+
+    request(context) -> Request : read what the job needs from the scene.
+    apply(context, request, outcome) -> str : put the result into it and return a message.
+    """
 
     title: ClassVar[str] = "Working"
     grace_s: ClassVar[float] = 0.0
@@ -112,14 +116,6 @@ class JobOperator:
     def ready(cls, context: bpy.types.Context) -> bool:
         """Whether the scene has what the job needs; sets the poll message otherwise."""
         return True
-
-    def request(self, context: bpy.types.Context) -> Request:
-        """Read what the job needs from the scene; may raise JobError."""
-        raise NotImplementedError
-
-    def apply(self, context: bpy.types.Context, request: Request, outcome: Outcome) -> str:
-        """Put the result into the scene and return a message; may raise JobError first."""
-        raise NotImplementedError
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """Start the job and return at once."""

@@ -43,7 +43,11 @@ class POURWRIGHT_OT_find_pose(JobOperator, bpy.types.Operator):
 
 
 class _PoseOperator:
-    """Mix-in of an operator on the ranked poses; subclasses give `work`."""
+    """Mix-in of an operator on the ranked poses.
+
+    Subclasses give work(context) -> str, which changes the scene and returns a message or none;
+    it may raise JobError first.
+    """
 
     bl_options: ClassVar[set[str]] = {"UNDO"}
 
@@ -70,10 +74,6 @@ class _PoseOperator:
             messages.tell(context, "INFO", said)
             self.report({"INFO"}, said)
         return {"FINISHED"}
-
-    def work(self, context: bpy.types.Context) -> str:
-        """Change the scene and return a message, or none; may raise JobError first."""
-        raise NotImplementedError
 
 
 class POURWRIGHT_OT_preview_pose(_PoseOperator, bpy.types.Operator):

@@ -203,3 +203,12 @@ class TestAirAlone:
     def test_what_matters_depends_on_the_process(self):
         calm = replace(PROCESSES["open"], visible_defect_mm=50.0)
         assert not any(p.matters for p in check_air(self.solid, (0, 0, -1), [], calm).pockets)
+
+
+def test_a_piece_that_would_fall_over_is_told():
+    """A long arm far beyond a small base of a given size, and the same on a base for its size."""
+    arm = intake([as_mesh(box((-3, -3, 0), (3, 3, 30))), as_mesh(box((0, -3, 26), (60, 3, 34)))])
+    small = plan_pour(arm, Job(base=BaseSettings(width_mm=14.0)))
+    (told,) = [w for w in small.warnings if w.code == "unsteady"]
+    assert "falls over" in told.message and "mm outside" in told.message
+    assert not any(w.code == "unsteady" for w in plan_pour(arm, Job()).warnings)

@@ -10,9 +10,8 @@ from pourwright.air import find_pockets, prepare, top_plane_vertices
 from pourwright.shop.process import PROCESSES
 from pourwright.solid import boolean
 from pourwright.vents.needs import contact_vertices, find_needs
-from pourwright.vents.route import _smallest_first
 from pourwright.vents.settings import VentSettings
-from pourwright.vents.site import Site, survey, walls_of
+from pourwright.vents.site import Site, survey
 
 Manifold = manifold3d.Manifold
 
@@ -35,10 +34,7 @@ def site_of(body: Manifold, up: tuple[float, float, float], base_height_mm: floa
     settings = VentSettings()
     needs, left = find_needs(report, openings, PROCESSES["open"])
     assert needs
-    walls = walls_of(report)
-    return survey(
-        report, walls, lambda: walls.grid(settings), left, needs, settings, base_height_mm, None
-    )
+    return survey(report, left, needs, settings, base_height_mm, None)
 
 
 @pytest.mark.parametrize(("up", "needs"), [((0, 0, 1), 2), ((0.3, 0.1, 1.0), 3)])
@@ -108,9 +104,3 @@ def test_what_is_straight_above_a_contact():
         triangle, height = site.above[peak]
         seen.append(None if triangle < 0 else height + shift)
     assert sorted(seen, key=str) == [pytest.approx(26.0), None]
-
-
-@pytest.mark.parametrize("count", [0, 1, 499, 2001, 9000])
-def test_values_come_in_their_order_equal_ones_as_they_stand(count):
-    values = np.random.default_rng(count).integers(0, max(count // 3, 1), count).astype(float)
-    assert list(_smallest_first(values)) == np.argsort(values, kind="stable").tolist()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any, TypeVar
 
 import numpy as np
@@ -54,3 +55,17 @@ def ends_of(pointer: Ints) -> Ints:
         if np.array_equal(further, pointer):
             return pointer
         pointer = further
+
+
+def across(ray: Floats) -> tuple[Floats, Floats]:
+    """Two unit vectors square to the ray and to each other, right-handed with it as the third.
+
+    T. Duff et al.: Building an orthonormal basis, revisited, Journal of Computer Graphics
+    Techniques 6(1), 2017.
+    """
+    x, y, z = ray.tolist()
+    sign = math.copysign(1.0, z)
+    a = -1.0 / (sign + z)
+    b = x * y * a
+    first = np.array([1.0 + sign * x * x * a, sign * b, -sign * x])
+    return first, np.array([b, sign + y * y * a, -y])

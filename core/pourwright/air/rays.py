@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import numpy as np
 
-from pourwright.air.arrays import dot_rows
+from pourwright.air.arrays import across, dot_rows
 from pourwright.air.surface import Surface
 from pourwright.solid.mesh import Floats, Ints
 
@@ -25,7 +24,7 @@ def first_exits(surface: Surface, starts: Ints, ray: Floats) -> tuple[Ints, Ints
     start = starts.take(line)
     corners = [corner.take(face) for corner in surface.faces.T]
     # Where each corner lies as seen from the start: two level coordinates, and height above it.
-    axes = (*_across(ray), ray)
+    axes = (*across(ray), ray)
     from_start = [_seen_from(surface.vertices, corner, start, axes) for corner in corners]
     weights = []
     for i, j in ((1, 2), (2, 0), (0, 1)):
@@ -55,17 +54,3 @@ def _seen_from(
     dx, dy, dz = (c.take(corner) - c.take(start) for c in vertices.T)
     along = [dx * axis[0] + dy * axis[1] + dz * axis[2] for axis in axes]
     return along[0], along[1], along[2]
-
-
-def _across(ray: Floats) -> tuple[Floats, Floats]:
-    """Two unit vectors square to the ray and to each other, right-handed with it as the third.
-
-    T. Duff et al.: Building an orthonormal basis, revisited, Journal of Computer Graphics
-    Techniques 6(1), 2017.
-    """
-    x, y, z = ray.tolist()
-    sign = math.copysign(1.0, z)
-    a = -1.0 / (sign + z)
-    b = x * y * a
-    first = np.array([1.0 + sign * x * x * a, sign * b, -sign * x])
-    return first, np.array([b, sign + y * y * a, -y])

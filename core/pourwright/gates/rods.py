@@ -16,11 +16,9 @@ from pourwright.gates.ways import routed
 from pourwright.shop.flow import Section, flow_under_head, resistance_per_mm3
 from pourwright.solid.mesh import Floats, Ints, TriMesh
 from pourwright.vents.field import Rod
-from pourwright.vents.place import body_of, point_of
+from pourwright.vents.place import body_of, head_mm, point_of
 from pourwright.vents.site import Site
 
-# A gate into a thin wall stops at this share of the wall, so as not to come out behind it.
-_WALL_SHARE = 0.6
 # Diameters are rounded up to this, mm.
 _STEP_MM = 0.1
 # Slices of a part that are tried as the place of its gate.
@@ -103,8 +101,9 @@ class Founder:
         self, site: Site, rod: Rod, width: float, link: Link, late: LatePart, fills: Ints
     ) -> None:
         foot = rod.path[0] - self.settings.overlap_mm * site.normals[rod.contact]
+        wall = float(site.walls_beyond_mm(rod.path[-1:])[0])
         body = body_of(
-            rod.path, foot, width / 2, _head_mm(site, rod), rod_settings(self.settings, width),
+            rod.path, foot, width / 2, head_mm(site, rod, wall), rod_settings(self.settings, width),
             np.eye(3), np.zeros(3), f"gate {len(self.standing) + 1}",
         )  # fmt: skip
         self.standing.append(Standing(rod, body, width, link, late, fills))
@@ -210,14 +209,3 @@ class Founder:
 
 def _length_mm(path: Floats) -> float:
     return float(np.linalg.norm(np.diff(path, axis=0), axis=1).sum())
-
-
-def _head_mm(site: Site, rod: Rod) -> float:
-    """How far a gate reaches into what it ends on, deeper where that is steep, never through."""
-    way = rod.path[-1] - rod.path[-2]
-    way = way / np.linalg.norm(way)
-    facing = float(-site.face_normal(rod.landing) @ way)
-    slope = math.sqrt(max(1 - facing**2, 0.0)) / max(facing, 1e-3)
-    reach = site.settings.overlap_mm + rod.radius_mm * min(slope, 2.0)
-    wall = float(site.walls_beyond_mm(rod.path[-1:])[0])
-    return min(reach, _WALL_SHARE * wall)

@@ -14,7 +14,8 @@ class GateSettings:
 
     enabled : False looks for what is badly fed, but puts up no gate.
     pot_life_share : share of the resin's pot life in which every part has to be full.
-    least_mm, most_mm : diameters of a gate, mm (common practice: 3 to 6 on small figures).
+    least_mm, most_mm : diameters of a gate, mm (common practice: 3 to 6 on small figures,
+        no source).
     most_gates : that are put up for one figure.
     web_mm : rubber to keep between a gate and the figure or another gate, away from its ends.
     overlap_mm : how deep a gate reaches into what it joins.

@@ -16,19 +16,23 @@ from pourwright.solid.mesh import Floats, Ints, TriMesh, concatenate
 from pourwright.solid.protect import Protection
 from pourwright.vents.grid import Bools, voxelise
 from pourwright.vents.settings import VentSettings
-from pourwright.vents.site import Site
+from pourwright.vents.site import (
+    LEAST_FACING,
+    MARGIN_MM,
+    Site,
+    appraise,
+    land_price,
+    lengths,
+    straight_above,
+)
 
-# Prices in mm of gate: what a scar on the figure is worth avoiding.
-_PROTECTED, _SEEN, _ROUGH, _STEEP, _THIN = 60.0, 6.0, 2.0, 2.0, 10.0
-_ON_FIGURE, _ON_BASE = 50.0, 1.0
-# Sine of the least angle between a gate that stands upright and the face that it ends on.
-_LEAST_FACING = 0.35
+# Of a missing mm of the part's thickness, in mm of gate.
+_THIN = 10.0
 _LEAST_RISE = 0.15  # a gate leaves the part where the surface faces up at least this much
 _APART_MM = 1.0
 # Contacts that are tried: so many, this share of the part apart. The cheapest are often side by
 # side, and where one is shut in so are the others.
 _CONTACTS = ((8, 0.0), (8, 0.1), (12, 0.25))
-_MARGIN_MM = 4.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,34 +66,23 @@ def ground(
     surface, up = report.surface, report.tree.up
     axes = frame(up)
     coords = surface.vertices @ axes.T
-    length = np.maximum(np.linalg.norm(surface.normals, axis=1), 1e-300)
-    normals = (surface.normals @ axes.T) / length[:, None]
-    guarded = np.zeros(len(coords))
-    if protection is not None:
-        guarded = protection.at(surface.vertices + surface.centre_mm)
-    # What faces down as the figure stands is hidden.
-    seen = (1 + surface.normals[:, 2] / length) / 2
-    rough = 1 - np.clip(length / (2 * np.pi), 0, 1)
-    steep = 1 - np.clip(normals[:, 2], 0, 1)
+    value = appraise(surface, axes, protection)
     area = surface.area_vectors
-    size = np.maximum(np.linalg.norm(area, axis=1), 1e-300)
-    faces = surface.faces
-    top = coords[:, 2][faces].max(axis=1)
-    on_figure = (
-        _ON_FIGURE + _PROTECTED * guarded[faces].max(axis=1) + _SEEN * seen[faces].mean(axis=1)
-    )
+    size = np.maximum(lengths(area), 1e-300)
+    facing = area @ up < -LEAST_FACING * size
+    shift = float(surface.centre_mm @ up)
     return Ground(
         report=report,
         axes=axes,
         coords=coords,
-        normals=normals,
-        slice_of_vertex=_behind(slices, coords, normals),
+        normals=value.normals,
+        slice_of_vertex=_behind(slices, coords, value.normals),
         slice_of_face=_behind(
-            slices, coords[faces].mean(axis=1), (area / size[:, None]) @ axes.T
+            slices, coords[surface.faces].mean(axis=1), (area / size[:, None]) @ axes.T
         ),
-        facing=area @ up < -_LEAST_FACING * size,
-        price=_PROTECTED * guarded + _SEEN * seen + _ROUGH * rough + _STEEP * steep,
-        land_price=np.where(top >= base_z_mm - 1e-6, _ON_BASE, on_figure),
+        facing=facing,
+        price=value.price,
+        land_price=land_price(report, np.flatnonzero(facing), value, base_z_mm + shift),
         base_z_mm=base_z_mm,
     )
 
@@ -162,7 +155,7 @@ def site_for(
     top = float(found.coords[:, 2].max())
     rules = rod_settings(settings, diameter_mm)
     reach = settings.web_mm + diameter_mm
-    grid = voxelise(walls, top, settings.grid_mm, reach + _MARGIN_MM, reach, columns)
+    grid = voxelise(walls, top, settings.grid_mm, reach + MARGIN_MM, reach, columns)
     # The open air is no place to end: the topmost layer counts as wall.
     shut = grid.off2.copy()
     shut[-1] = 0
@@ -192,20 +185,5 @@ def towards(site: Site, found: Ground, fed: Ints, feet: Ints) -> Site:
     drained[:own] = found.facing & np.isin(found.slice_of_face, fed)
     price = np.full(len(drained), np.inf)
     price[:own] = np.where(drained[:own], found.land_price, np.inf)
-    return replace(site, drained=drained, land_price=price, above=_above(site, feet, drained))
-
-
-def _above(site: Site, feet: Ints, drained: Bools) -> dict[int, tuple[int, float]]:
-    """For each foot the landing straight above it, or -1, and the height where it is met."""
-    faces = site.report.surface.faces
-    hit = site.columns.hits(site.coords[feet, :2])
-    foot = feet[hit.line]
-    mine = np.zeros(len(hit.triangle), dtype=bool)
-    known = hit.triangle < len(faces)
-    mine[known] = (faces[hit.triangle[known]] == foot[known][:, None]).any(axis=1)
-    over = np.flatnonzero(~mine & (hit.z > site.coords[foot, 2] + 1e-6))
-    result = {int(f): (-1, 0.0) for f in feet}
-    for i in over[np.argsort(-hit.z[over], kind="stable")]:
-        triangle = int(hit.triangle[i])
-        result[int(foot[i])] = (triangle if drained[triangle] else -1, float(hit.z[i]))
-    return result
+    above = straight_above(site.columns, site.coords, feet, drained)
+    return replace(site, drained=drained, land_price=price, above=above)

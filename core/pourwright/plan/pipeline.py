@@ -144,7 +144,7 @@ def plan_pour(
         board_height_mm=-sprue.board_z_mm,
         resin=resin,
         rings=vents.rings,
-        warnings=plan_warnings(vents, judged_before, judged_after, master, job),
+        warnings=plan_warnings(vents, judged_before, judged_after, master, job, sprue.facts),
     )
 
 

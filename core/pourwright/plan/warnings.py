@@ -10,6 +10,7 @@ from pourwright.plan.job import Job
 from pourwright.plan.model import JudgedPocket, Master, PlanWarning
 from pourwright.solid import boolean
 from pourwright.solid.mesh import TriMesh
+from pourwright.sprue.model import BaseFacts
 from pourwright.vents.place import Vents
 
 # Hollows below this are where surfaces of overlapping parts graze each other, not modelled ones.
@@ -24,6 +25,7 @@ def plan_warnings(
     after: Sequence[JudgedPocket],
     master: Master,
     job: Job,
+    base: BaseFacts,
 ) -> tuple[PlanWarning, ...]:
     """List what the user must decide (open) or should know about a finished plan."""
     found: list[PlanWarning] = []
@@ -66,6 +68,15 @@ def plan_warnings(
                 f"of rubber beside them, the least {least.web_mm:.2g} mm on the one from "
                 f"{_place(least.path_mm[0])}: the mould may tear there",
                 least.path_mm[0],
+            )
+        )
+    if base.margin_mm < 0:
+        falls = "hangs askew" if base.stands_on == "wall" else "falls over"
+        found.append(
+            PlanWarning(
+                "unsteady",
+                f"The finished piece {falls}: its centre of mass lies {-base.margin_mm:.1f} mm "
+                "outside what the base rests on; make the base wider",
             )
         )
     pieces = boolean.pieces(master.mesh)

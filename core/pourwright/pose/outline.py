@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import ConvexHull, QhullError
 
+from pourwright.air.arrays import across
 from pourwright.solid.mesh import Floats, Ints
 
 # An outline of more edges than this is smooth, and the best of this many turns is as good.
@@ -61,27 +62,9 @@ def outline(hull: Hull, up: Floats) -> tuple[Floats, Floats]:
     """
     front = hull.normals @ up > 0
     edge = front[hull.sides[:, 0]] != front[hull.sides[:, 1]]
-    level = _level(up)
+    level = np.stack(across(up), axis=1)
     start, end = hull.ends[edge].T
     return hull.points[start] @ level, hull.points[end] @ level
-
-
-def _level(up: Floats) -> Floats:
-    """Two level axes square to each other, as columns (3, 2); any two will do.
-
-    By hand, as this is asked for every direction and small arrays are slow.
-    """
-    x, y, z = up.tolist()
-    # Square to up by leaving out its smallest part, so that the length keeps its digits.
-    if abs(x) <= abs(y) and abs(x) <= abs(z):
-        a, b, c = 0.0, z, -y
-    elif abs(y) <= abs(z):
-        a, b, c = -z, 0.0, x
-    else:
-        a, b, c = y, -x, 0.0
-    length = math.sqrt(a * a + b * b + c * c)
-    a, b, c = a / length, b / length, c / length
-    return np.array([[a, y * c - z * b], [b, z * a - x * c], [c, x * b - y * a]])
 
 
 def footprint_mm2(starts: Floats, ends: Floats) -> float:

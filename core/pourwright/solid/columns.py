@@ -87,10 +87,9 @@ class Columns:
     """
 
     def __init__(self, vertices: Floats, faces: Ints, *, only_up: bool = False):
-        self._xy = np.ascontiguousarray(vertices[:, :2])
-        self._z = np.ascontiguousarray(vertices[:, 2])
-        self._faces = faces
-        x, y = np.ascontiguousarray(vertices[:, 0]), np.ascontiguousarray(vertices[:, 1])
+        self._x, self._y, self._z = (np.ascontiguousarray(c) for c in vertices.T)
+        self.faces = faces
+        x, y = self._x, self._y
         i, j, k = (np.ascontiguousarray(faces[:, c]) for c in range(3))
         xa, xb, xc, ya, yb, yc = x[i], x[j], x[k], y[i], y[j], y[k]
         area = (xb - xa) * (yc - ya) - (yb - ya) * (xc - xa)
@@ -119,41 +118,38 @@ class Columns:
 
     def _met(self, tri: Ints, line: Ints, points: Floats) -> tuple[Ints, Ints, Floats]:
         """Of pairs of triangle and line those that meet: line, triangle and height."""
-        p = points[line]
+        px, py = points[:, 0].take(line), points[:, 1].take(line)
         box = np.flatnonzero(
-            (p[:, 0] >= self._low[0][tri]) & (p[:, 1] >= self._low[1][tri])
-            & (p[:, 0] <= self._high[0][tri]) & (p[:, 1] <= self._high[1][tri])
+            (px >= self._low[0].take(tri)) & (py >= self._low[1].take(tri))
+            & (px <= self._high[0].take(tri)) & (py <= self._high[1].take(tri))
         )  # fmt: skip
-        t, line, p = self._chosen[tri[box]], line[box], p[box]
-        corner = self._faces[t]
+        t, line, px, py = self._chosen[tri[box]], line[box], px[box], py[box]
+        corner = [self.faces[:, i].take(t) for i in range(3)]
         sign = self._sign[t]
-        sides = [
-            _side(self._xy, corner[:, i], corner[:, (i + 1) % 3], p) * sign for i in range(3)
-        ]
+        sides = [self._side(corner[i], corner[i - 2], px, py) * sign for i in range(3)]
         inside = np.flatnonzero((sides[0] >= 0) & (sides[1] >= 0) & (sides[2] >= 0))
-        t, line, corner = t[inside], line[inside], corner[inside]
+        t, line = t[inside], line[inside]
         weight = [sides[i][inside] for i in (1, 2, 0)]
         total = weight[0] + weight[1] + weight[2]
         # A sliver may have three zero weights at a point on it: take its middle.
         flat = total <= 0
         height = np.zeros(len(t))
         for i in range(3):
-            height += np.where(flat, 1.0, weight[i]) * self._z[corner[:, i]]
+            height += np.where(flat, 1.0, weight[i]) * self._z[corner[i][inside]]
         return line, t, height / np.where(flat, 3.0, total)
+
+    def _side(self, start: Ints, end: Ints, px: Floats, py: Floats) -> Floats:
+        """Which side of the edge start-end the points lie on, alike for both its triangles."""
+        swap = start > end
+        s, e = np.where(swap, end, start), np.where(swap, start, end)
+        ax, ay = self._x.take(s), self._y.take(s)
+        value = (self._x.take(e) - ax) * (py - ay) - (self._y.take(e) - ay) * (px - ax)
+        return np.where(swap, -value, value)
 
 
 def hits(vertices: Floats, faces: Ints, points: Floats, *, only_up: bool = False) -> Hits:
     """Return where the lines through `points`, along z, meet the triangles; see `Columns`."""
     return Columns(vertices, faces, only_up=only_up).hits(points)
-
-
-def _side(xy: Floats, start: Ints, end: Ints, p: Floats) -> Floats:
-    """Which side of the edge start-end the points lie on, computed alike for both neighbours."""
-    swap = start > end
-    s, e = np.where(swap, end, start), np.where(swap, start, end)
-    a, b = xy[s], xy[e]
-    value = (b[:, 0] - a[:, 0]) * (p[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (p[:, 0] - a[:, 0])
-    return np.where(swap, -value, value)
 
 
 def frame(up: Floats) -> Floats:

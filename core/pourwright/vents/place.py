@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,7 +21,7 @@ from pourwright.vents.rings import Ring, rings_of
 from pourwright.vents.rods import near_path, rod_body
 from pourwright.vents.route import best_rod
 from pourwright.vents.settings import Vent, VentSettings
-from pourwright.vents.site import Site, survey, walls_of
+from pourwright.vents.site import Site, survey
 
 # A rod into a thin wall stops at this share of the wall, so as not to come out behind it.
 _WALL_SHARE = 0.6
@@ -69,14 +68,8 @@ def place_vents(
     progress(0.0, "Finding where vents are needed")
     if not any(p.saddle_height_mm is None or process.matters(p.volume_mm3) for p in report.pockets):
         return Vents((), (), (), ())
-    with ThreadPoolExecutor(1) as pool:
-        # The grid is numpy's work, which leaves another thread its turn.
-        walls = walls_of(report)
-        grid = pool.submit(walls.grid, settings)
-        needs, left = find_needs(report, openings, process)
-        site = survey(
-            report, walls, grid.result, left, needs, settings, base_height_mm, protection
-        )
+    needs, left = find_needs(report, openings, process)
+    site = survey(report, left, needs, settings, base_height_mm, protection)
     router = _Router(site, min(float(site.coords[n.peak, 2]) for n in needs))
     unserved: list[Need] = []
     for number, need in enumerate(needs):
@@ -195,7 +188,7 @@ def _finished(
                 path,
                 foot,
                 rod.radius_mm,
-                _head_mm(site, rod, wall),
+                head_mm(site, rod, wall),
                 settings,
                 site.axes,
                 report.surface.centre_mm,
@@ -240,7 +233,7 @@ def body_of(
     return TriMesh(body.vertices @ axes + centre_mm, body.faces, name)
 
 
-def _head_mm(site: Site, rod: Rod, wall_mm: float) -> float:
+def head_mm(site: Site, rod: Rod, wall_mm: float) -> float:
     """How far a rod reaches into what it lands on, deeper where that is steep, never through."""
     if rod.joins >= 0:
         return 0.05  # its middle line ends on the other rod's, which is overlap enough

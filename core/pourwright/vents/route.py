@@ -10,6 +10,7 @@ import heapq
 import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -26,7 +27,6 @@ _JOIN_RISES = (1.0, 0.5, 2.0, 4.0)  # rise per run at which a rod comes up to an
 _TRIES, _TRIES_A_CONTACT, _TRIES_AN_END = 20, 3, 2
 # Voxels that are looked at as a first stop from one contact.
 _LOOKED_AT = 60
-_SORTED_FIRST = 500
 # Voxels by which a straight piece may be nearer than asked, by the grid: measured in the end.
 _SLACK = 0.5
 
@@ -153,72 +153,66 @@ def _departures(
     site: Site, found: Field, contacts: Ints
 ) -> Iterator[tuple[float, int, tuple[int, int, int]]]:
     """Ways from contacts to clear voxels, cheapest first: price, contact and voxel."""
-    grid, zone = site.grid, found.web_mm + found.radius_mm
+    zone = found.web_mm + found.radius_mm
     standing = site.normals[contacts, 2] >= _LEAST_RISE
     feet = contacts[standing] if len(contacts) > 1 else contacts
-    rise, reach = np.sin(np.radians(found.slope_deg)), 2.2 * zone
-    foot, index = _near_voxels(site, found, feet, rise, reach)
-    way = [grid.low_mm[2 - i] + index[i] * grid.pitch_mm - site.coords[feet, 2 - i][foot]
-           for i in range(3)]  # fmt: skip
-    length = np.sqrt(way[0] ** 2 + way[1] ** 2 + way[2] ** 2)
-    good = np.flatnonzero(
-        (way[0] >= rise * length - 1e-9) & (length <= reach) & (length > 0.3 * zone)
-    )
-    foot, (z, y, x) = foot[good], (i[good] for i in index)
-    total = length[good] + found.routes.cost[z, y, x] + site.price[feet][foot]
-    given, tried = np.zeros((2, len(feet)), dtype=np.int64)
-    for k in _smallest_first(total):
-        f = foot[k]
-        if given.sum() >= _TRIES:
+    rise, reach = float(np.sin(np.radians(found.slope_deg))), 2.2 * zone
+    steps = _steps(rise, reach / site.grid.pitch_mm)
+    given = [0] * len(feet)
+    streams = [
+        _stops(site, found, foot, number, steps, rise, 0.3 * zone, reach)
+        for number, foot in enumerate(feet.tolist())
+    ]
+    for price, number, voxel in heapq.merge(*streams, key=lambda stop: stop[0]):
+        if sum(given) >= _TRIES:
             return
-        if given[f] >= _TRIES_A_CONTACT or tried[f] >= _LOOKED_AT:
+        if given[number] >= _TRIES_A_CONTACT:
             continue
-        tried[f] += 1
-        voxel = (int(z[k]), int(y[k]), int(x[k]))
-        end = grid.middle_mm(np.array([voxel]))[0]
-        if _holds(site, found, site.coords[feet[f]], end, from_surface=0.0, to_surface=np.inf):
-            given[f] += 1
-            yield float(total[k]), int(feet[f]), voxel
+        foot = int(feet[number])
+        end = site.grid.middle_mm(np.array([voxel]))[0]
+        if _holds(site, found, site.coords[foot], end, from_surface=0.0, to_surface=np.inf):
+            given[number] += 1
+            yield price, foot, voxel
 
 
-def _near_voxels(
-    site: Site, found: Field, feet: Ints, rise: float, reach_mm: float
-) -> tuple[Ints, list[Ints]]:
-    """Voxels with a route about as near and high as asked, row by row: foot, and z, y, x."""
-    grid = site.grid
-    # Whatever place within its voxel a foot has.
-    far = reach_mm / grid.pitch_mm + 1
+@lru_cache(maxsize=8)  # the same for every need
+def _steps(rise: float, reach_voxels: float) -> Ints:
+    """Steps (3, k) z, y, x to all voxels that may be near and high enough for a foot.
+
+    Whatever place within its voxel the foot has.
+    """
+    far = reach_voxels + 1
     n = int(far)
-    z, y, x = np.ogrid[: n + 1, -n : n + 1, -n : n + 1]
+    z, y, x = np.mgrid[: n + 1, -n : n + 1, -n : n + 1]
     run = np.sqrt(z * z + y * y + x * x)
     ball = (run <= far) & (z + 1 >= rise * (run - 1))
-    rows: list[Ints] = []
-    for number, point in enumerate(site.coords[feet]):
-        middle = grid.voxel(point)
-        low = np.maximum(np.array(middle) - (0, n, n), 0)
-        high = np.minimum(np.array(middle) + n + 1, grid.shape)
-        if (high <= low).any():
-            continue
-        here = tuple(slice(a, b) for a, b in zip(low, high, strict=True))
-        off = low - middle + (0, n, n)
-        part = tuple(slice(a, a + b) for a, b in zip(off, high - low, strict=True))
-        spot = np.nonzero(ball[part] & np.isfinite(found.routes.cost[here]))
-        row = np.full(len(spot[0]), number)
-        rows.append(np.stack([row, *(i + a for i, a in zip(spot, low, strict=True))]))
-    all_rows = np.hstack(rows) if rows else np.empty((4, 0), dtype=np.int64)
-    return all_rows[0], list(all_rows[1:])
+    return np.stack([z[ball], y[ball], x[ball]])
 
 
-def _smallest_first(values: Floats) -> Iterator[int]:
-    """Numbers of the values in their order, equal ones as they stand; seldom all are asked for."""
-    few = np.arange(len(values))
-    if len(values) > 4 * _SORTED_FIRST:
-        limit = np.partition(values, _SORTED_FIRST)[_SORTED_FIRST]
-        few = np.flatnonzero(values <= limit)
-    yield from few[np.argsort(values[few], kind="stable")].tolist()
-    if len(few) < len(values):
-        rest = np.flatnonzero(values > limit)
-        yield from rest[np.argsort(values[rest], kind="stable")].tolist()
+def _stops(
+    site: Site, found: Field, foot: int, number: int, steps: Ints, rise: float, least_mm: float,
+    most_mm: float,
+) -> Iterator[tuple[float, int, tuple[int, int, int]]]:
+    """First stops from a foot, cheapest first: price of the whole way, its number, and voxel."""
+    grid, point, cost = site.grid, site.coords[foot], found.routes.cost
+    nz, ny, nx = grid.shape
+    z, y, x = (s + i for s, i in zip(steps, grid.voxel(point), strict=True))
+    inside = np.flatnonzero((z >= 0) & (z < nz) & (y >= 0) & (y < ny) & (x >= 0) & (x < nx))
+    z, y, x = z[inside], y[inside], x[inside]
+    dx, dy, dz = (
+        low + i * grid.pitch_mm - p
+        for low, i, p in zip(grid.low_mm.tolist(), (x, y, z), point.tolist(), strict=True)
+    )
+    length = np.sqrt(dx * dx + dy * dy + dz * dz)
+    total = cost.ravel().take((z * ny + y) * nx + x) + length + site.price[foot]
+    steep = (dz >= rise * length - 1e-9) & (length <= most_mm) & (length > least_mm)
+    good = np.flatnonzero(steep & np.isfinite(total))
+    if len(good) > _LOOKED_AT:
+        limit = np.partition(total[good], _LOOKED_AT - 1)[_LOOKED_AT - 1]
+        good = good[total[good] <= limit]
+    good = good[np.argsort(total[good], kind="stable")][:_LOOKED_AT]
+    for k in good:
+        yield float(total[k]), number, (int(z[k]), int(y[k]), int(x[k]))
 
 
 def _holds(

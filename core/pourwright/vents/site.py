@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,46 +21,21 @@ from pourwright.vents.settings import VentSettings
 # Prices in mm of rod: what a scar on the figure is worth avoiding.
 _PROTECTED, _SEEN, _ROUGH, _STEEP, _ON_FIGURE, _ON_BASE = 60.0, 6.0, 2.0, 2.0, 50.0, 1.0
 # Landings flatter than this against the rod hold it; the sine of the least angle.
-_LEAST_FACING = 0.35
+LEAST_FACING = 0.35
 # Contacts that are tried for one need, the cheapest ones a little apart from each other.
 _CONTACTS, _APART_MM = 24, 0.5
 # Room round the figure that rods may use, besides what they need themselves.
-_MARGIN_MM = 4.0
+MARGIN_MM = 4.0
 # Half the width of the window in which routes are found anew.
 _WINDOW_MM = 40.0
-
-
-@dataclass(frozen=True, eq=False)
-class Walls:
-    """The surface in the pour frame: z along the pour direction, recentred.
-
-    axes : (3, 3) rows are the frame's axes. coords : (n, 3) surface vertices; mesh has them with
-    their faces. meter, columns : to measure distances to it and to look straight up at it.
-    """
-
-    axes: Floats
-    coords: Floats
-    mesh: TriMesh
-    meter: GapMeter
-    columns: Columns
-
-    def grid(self, settings: VentSettings) -> Grid:
-        """Put the surface on the routing grid."""
-        return voxelise(
-            self.mesh,
-            float(self.coords[:, 2].max()),
-            settings.grid_mm,
-            settings.web_mm + settings.diameter_mm + _MARGIN_MM,
-            settings.web_mm + settings.diameter_mm,
-            self.columns,
-        )
 
 
 @dataclass(frozen=True, eq=False)
 class Site:
     """Everything a route is judged by, in the pour frame: z along the pour direction, recentred.
 
-    axes, coords, meter, columns, grid : of the walls. normals : (n, 3) unit outward normals.
+    axes : (3, 3) rows are the frame's axes. coords : (n, 3) surface vertices. meter, columns : of
+    the walls, to measure distances to and to look straight up at. normals : (n, 3) unit outward.
     price : (n,) of a contact at each vertex, mm of rod. drained : (m,) triangles a rod may land
     on. land_price : (m,) of landing on each triangle. top_mm : the mould top plane. contacts : for
     the peak of each need the vertices where its rod may start, the peak first. above : for each of
@@ -111,19 +86,8 @@ class Site:
         return moved
 
 
-def walls_of(report: AirReport) -> Walls:
-    """Turn the surface of a report into the pour frame and make it ready to be measured."""
-    surface = report.surface
-    axes = frame(report.tree.up)
-    coords = surface.vertices @ axes.T
-    mesh = TriMesh(coords, surface.faces, "walls")
-    return Walls(axes, coords, mesh, GapMeter(mesh), Columns(coords, surface.faces))
-
-
 def survey(
     report: AirReport,
-    walls: Walls,
-    grid: Callable[[], Grid],
     left: AirReport,
     needs: Sequence[Need],
     settings: VentSettings,
@@ -132,66 +96,99 @@ def survey(
 ) -> Site:
     """Prepare the site for routing.
 
-    walls : of the report's surface. grid : gives it on the routing grid, asked for last. left :
-    the air once every one of the needs has its rod. base_height_mm : x . up of the base's figure
-    side; what lies above it in the pour is base or funnel.
+    left : the air once every one of the needs has its rod. base_height_mm : x . up of the base's
+    figure side; what lies above it in the pour is base or funnel.
     """
     surface, up = report.surface, report.tree.up
-    coords = walls.coords
-    length = _lengths(surface.normals)
-    normals = (surface.normals @ walls.axes.T) / np.maximum(length, 1e-300)[:, None]
-    guarded = np.zeros(len(coords))
-    if protection is not None:
-        guarded = protection.at(surface.vertices + surface.centre_mm)
-    seen = (1 + surface.normals[:, 2] / np.maximum(length, 1e-300)) / 2
-    # Pseudonormals are as long as the angle round a vertex where the surface is flat.
-    rough = 1 - np.clip(length / (2 * np.pi), 0, 1)
-    steep = 1 - np.clip(normals[:, 2], 0, 1)
-    # What faces down as the figure stands is hidden.
-    price = _PROTECTED * guarded + _SEEN * seen + _ROUGH * rough + _STEEP * steep
+    axes = frame(up)
+    coords = surface.vertices @ axes.T
+    walls = TriMesh(coords, surface.faces, "walls")
+    columns = Columns(coords, surface.faces)
+    seen = appraise(surface, axes, protection)
     drained = np.flatnonzero(
-        surface.area_vectors @ up < -_LEAST_FACING * _lengths(surface.area_vectors)
+        surface.area_vectors @ up < -LEAST_FACING * lengths(surface.area_vectors)
     )
     drained = drained[_drained(left, drained)]
     may_land = np.zeros(len(surface.faces), dtype=bool)
     may_land[drained] = True
-    contacts = {n.peak: _contacts(coords, price, report, n) for n in needs}
+    contacts = {n.peak: _contacts(coords, seen.price, report, n) for n in needs}
     starts = np.unique(np.concatenate(list(contacts.values())))
     return Site(
         report=report,
         settings=settings,
-        axes=walls.axes,
+        axes=axes,
         coords=coords,
-        normals=normals,
-        price=price,
+        normals=seen.normals,
+        price=seen.price,
         drained=may_land,
-        land_price=_land_price(report, drained, guarded, seen, base_height_mm),
+        land_price=land_price(report, drained, seen, base_height_mm),
         top_mm=float(coords[:, 2].max()),
-        meter=walls.meter,
-        columns=walls.columns,
+        meter=GapMeter(walls),
+        columns=columns,
         contacts=contacts,
-        above=_above(surface, coords, walls.columns, starts, may_land),
-        grid=grid(),
+        above=straight_above(columns, coords, starts, may_land),
+        grid=voxelise(
+            walls,
+            float(coords[:, 2].max()),
+            settings.grid_mm,
+            settings.web_mm + settings.diameter_mm + MARGIN_MM,
+            settings.web_mm + settings.diameter_mm,
+            columns,
+        ),
     )
 
 
-def _lengths(vectors: Floats) -> Floats:
-    lengths: Floats = np.sqrt(np.einsum("ij,ij->i", vectors, vectors))
-    return lengths
+@dataclass(frozen=True, eq=False)
+class Appraisal:
+    """What the surface is worth, vertex by vertex.
+
+    normals : (n, 3) unit outward normals, pour frame. price : (n,) of a contact, mm of rod.
+    guarded : (n,) protect weight. seen : (n,) from 0 for what faces down as the figure stands,
+    and so is hidden, to 1.
+    """
+
+    normals: Floats
+    price: Floats
+    guarded: Floats
+    seen: Floats
 
 
-def _land_price(
-    report: AirReport, drained: Ints, guarded: Floats, seen: Floats, base_height_mm: float
+def appraise(surface: Surface, axes: Floats, protection: Protection | None) -> Appraisal:
+    """Price every vertex; axes : rows are the pour frame's axes."""
+    length = lengths(surface.normals)
+    whole = np.maximum(length, 1e-300)
+    normals = (surface.normals @ axes.T) / whole[:, None]
+    guarded = np.zeros(len(length))
+    if protection is not None:
+        guarded = protection.at(surface.vertices + surface.centre_mm)
+    seen = (1 + surface.normals[:, 2] / whole) / 2
+    # Pseudonormals are as long as the angle round a vertex where the surface is flat.
+    rough = 1 - np.clip(length / (2 * np.pi), 0, 1)
+    steep = 1 - np.clip(normals[:, 2], 0, 1)
+    price = _PROTECTED * guarded + _SEEN * seen + _ROUGH * rough + _STEEP * steep
+    return Appraisal(normals, price, guarded, seen)
+
+
+def lengths(vectors: Floats) -> Floats:
+    """Lengths (n,) of vectors (n, 3)."""
+    found: Floats = np.sqrt(np.einsum("ij,ij->i", vectors, vectors))
+    return found
+
+
+def land_price(
+    report: AirReport, faces: Ints, value: Appraisal, base_height_mm: float
 ) -> Floats:
-    """Price of landing on each triangle, inf where none may."""
+    """Price of landing on each triangle of the surface, inf but for the given ones."""
     shift = float(report.surface.centre_mm @ report.tree.up)
-    corners = report.surface.faces[drained].T
+    corners = report.surface.faces[faces].T
     on_base = report.tree.heights[corners].max(axis=0) + shift >= base_height_mm - 1e-6
     on_figure = (
-        _ON_FIGURE + _PROTECTED * guarded[corners].max(axis=0) + _SEEN * seen[corners].mean(axis=0)
+        _ON_FIGURE
+        + _PROTECTED * value.guarded[corners].max(axis=0)
+        + _SEEN * value.seen[corners].mean(axis=0)
     )
     price = np.full(len(report.surface.faces), np.inf)
-    price[drained] = np.where(on_base, _ON_BASE, on_figure)
+    price[faces] = np.where(on_base, _ON_BASE, on_figure)
     return price
 
 
@@ -229,18 +226,18 @@ def _contacts(coords: Floats, price: Floats, report: AirReport, need: Need) -> I
     return np.array(chosen)
 
 
-def _above(
-    surface: Surface, coords: Floats, columns: Columns, starts: Ints, drained: Bools
+def straight_above(
+    columns: Columns, coords: Floats, starts: Ints, may_land: Bools
 ) -> dict[int, tuple[int, float]]:
     """For each vertex the triangle straight above it if a rod may land there, and the height."""
     found = columns.hits(coords[starts, :2])
     start = starts[found.line]
-    own = (surface.faces[found.triangle] == start[:, None]).any(axis=1)
+    own = (columns.faces[found.triangle] == start[:, None]).any(axis=1)
     over = np.flatnonzero(~own & (found.z > coords[start, 2] + 1e-6))
     over = over[np.lexsort((found.z[over], found.line[over]))]
     line, first = np.unique(found.line[over], return_index=True)
     result = {int(s): (-1, 0.0) for s in starts}
     for number, i in zip(line, over[first], strict=True):
         triangle = int(found.triangle[i])
-        result[int(starts[number])] = (triangle if drained[triangle] else -1, float(found.z[i]))
+        result[int(starts[number])] = (triangle if may_land[triangle] else -1, float(found.z[i]))
     return result

@@ -1,0 +1,1 @@
+"""The pour sheet: what goes to the bench on paper."""
