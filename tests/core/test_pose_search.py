@@ -191,9 +191,10 @@ def test_result_depends_neither_on_the_run_nor_on_the_processes():
 
 def test_processes_only_where_they_pay(monkeypatch):
     monkeypatch.setattr(os, "cpu_count", lambda: 4)
-    assert [processes_for(s) for s in (0.0, 2.0, 10.0)] == [1, 1, 4]
+    assert [processes_for(500, n) for n in (0, 1_000, 100_000)] == [1, 1, 4]
+    assert processes_for(1, 100_000) == 1
     monkeypatch.setattr(os, "cpu_count", lambda: None)
-    assert processes_for(1000.0) == 1
+    assert processes_for(500, 1_000_000) == 1
 
 
 def test_progress_rises_to_the_end():

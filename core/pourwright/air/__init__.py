@@ -1,7 +1,7 @@
 """Where air is trapped when the cavity fills: exact, from the surface, in any direction."""
 
 from pourwright.air.jointree import JoinTree, join_tree
-from pourwright.air.parallel import over_processes
+from pourwright.air.parallel import Crew
 from pourwright.air.pockets import (
     AirPocket,
     AirReport,
@@ -21,6 +21,7 @@ __all__ = [
     "AirAbove",
     "AirPocket",
     "AirReport",
+    "Crew",
     "JoinTree",
     "PocketTable",
     "Surface",
@@ -29,7 +30,6 @@ __all__ = [
     "highest_vertex",
     "join_tree",
     "nearest_vertices",
-    "over_processes",
     "pockets_in",
     "prepare",
     "read_pockets",

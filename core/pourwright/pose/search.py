@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pourwright.air import unit_vector
+from pourwright.air import Crew, unit_vector
 from pourwright.pose.directions import (
     angle_deg,
     cone_directions,
@@ -20,7 +20,7 @@ from pourwright.pose.reasons import reasons
 from pourwright.pose.refine import FINEST_DEG, Basin, apart, rank, refine, sound
 from pourwright.pose.settings import PoseSettings
 from pourwright.pose.special import suggested_directions
-from pourwright.pose.sweep import processes_for, seconds_each, sweep
+from pourwright.pose.sweep import processes_for, sweep
 from pourwright.progress import Progress, part, silent
 from pourwright.shop.process import Process
 from pourwright.solid.mesh import Floats, Ints
@@ -36,8 +36,6 @@ _APART, _AROUND, _FIRST_RING = 0.9, 0.55, 0.165
 _WIDEST_DEG = 60.0
 # Poses of the ranking are at least this far apart; closer in narrow cones.
 _RANKED_APART_DEG = 15.0
-# Directions that a basin takes as a rule.
-_BASIN_DIRECTIONS = 70
 
 
 def search(
@@ -56,13 +54,16 @@ def search(
     crosses itself (other directions are then left out), and what `progress` raises.
     """
     progress(0.0, "Preparing the surface")
-    figure = ready(solid, process, settings, embed_mm)
-    tried = _Tried(figure, processes)
-    first = directions_of(figure)
-    tried.add(first, part(progress, 0.02, 0.45), "Trying directions")
-    swept, scores = tried.directions, tried.scores
-    tried.look_closer(part(progress, 0.45, 0.55))
-    best = tried.refine(part(progress, 0.55, 1.0))
+    many = processes or processes_for(settings.directions, len(solid.mesh.faces))
+    # Helpers start while the surface is made ready.
+    with Crew(many, refine.__module__) as crew:
+        figure = ready(solid, process, settings, embed_mm)
+        tried = _Tried(figure, crew)
+        first = directions_of(figure)
+        tried.add(first, part(progress, 0.02, 0.45), "Trying directions")
+        swept, scores = tried.directions, tried.scores
+        tried.look_closer(part(progress, 0.45, 0.55))
+        best = tried.refine(part(progress, 0.55, 1.0))
     return PoseReport(
         settings=settings,
         poses=tuple(tried.pose(i) for i in tried.ranked(best)),
@@ -93,8 +94,8 @@ def directions_of(figure: Figure) -> Floats:
 class _Tried:
     """All directions judged so far; the first one is the standing pose."""
 
-    def __init__(self, figure: Figure, processes: int | None):
-        self._figure, self._processes = figure, processes
+    def __init__(self, figure: Figure, crew: Crew):
+        self._figure, self._crew = figure, crew
         settings = figure.settings
         self.axis = unit_vector(settings.axis)
         spacing = spacing_deg(settings.cone_deg, settings.directions)
@@ -106,12 +107,10 @@ class _Tried:
         self._promised = np.empty(0)
         self.terms: list[Terms] = []
         judge(figure, self.axis)  # the standing pose must not fail
-        self._each_s = 0.0 if processes else seconds_each(figure, self.axis)
 
     def add(self, directions: Floats, progress: Progress, text: str) -> None:
         """Judge directions."""
-        processes = self._spread(len(directions))
-        judged = sweep(self._figure, judge_if_sound, directions, progress, text, processes)
+        judged = sweep(self._figure, judge_if_sound, directions, progress, text, self._crew)
         self._keep(*sound(directions, judged))
 
     def _keep(self, directions: Floats, judged: Sequence[Judged]) -> None:
@@ -121,9 +120,6 @@ class _Tried:
         self.scores = np.append(self.scores, points)
         self._promised = np.append(self._promised, points - [j.promise for j in judged])
         self.terms += [j.terms for j in judged]
-
-    def _spread(self, directions: int) -> int:
-        return self._processes or processes_for(directions * self._each_s)
 
     def look_closer(self, progress: Progress) -> None:
         """Try more directions round the best ones, and round those that promise to be."""
@@ -143,8 +139,7 @@ class _Tried:
         basins = self._basins()
         ring = _FIRST_RING * self._spacing_deg
         tasks = [Basin(self.directions[i], float(self.scores[i]), ring) for i in basins]
-        processes = self._spread(len(tasks) * _BASIN_DIRECTIONS)
-        found = sweep(self._figure, refine, tasks, progress, "Refining the best", processes)
+        found = sweep(self._figure, refine, tasks, progress, "Refining the best", self._crew)
         best = []
         for number, refined in zip(basins, found, strict=True):
             best.append(number if refined.best < 0 else len(self.terms) + refined.best)
