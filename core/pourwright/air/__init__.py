@@ -14,6 +14,7 @@ from pourwright.air.pockets import (
     top_plane_vertices,
     unit_vector,
 )
+from pourwright.air.rising import analysed_mesh, closing_levels_mm
 from pourwright.air.surface import Surface, prepare
 from pourwright.air.volume import AirAbove, air_above, volumes_above
 
@@ -26,6 +27,8 @@ __all__ = [
     "PocketTable",
     "Surface",
     "air_above",
+    "analysed_mesh",
+    "closing_levels_mm",
     "find_pockets",
     "highest_vertex",
     "join_tree",
