@@ -10,15 +10,18 @@ from . import (
     bridge,
     export,
     figure,
+    gates,
     messages,
     pose,
+    printer,
     quantities,
+    rising,
     running,
     settings,
     vents,
 )
 
-_FEATURES = (figure, pose, air, base, vents, quantities, export)
+_FEATURES = (figure, pose, air, rising, base, gates, vents, printer, quantities, export)
 # Settings refer to each other, so the group that holds them all comes last.
 _CLASSES = (
     *messages.classes,
@@ -34,6 +37,7 @@ def register() -> None:
         bpy.utils.register_class(cls)
     messages.register()
     settings.register()
+    rising.register()
     bpy.types.STATUSBAR_HT_header.prepend(running.draw_status_bar)
 
 
@@ -41,9 +45,11 @@ def unregister() -> None:
     """Stop what is running and take everything out again."""
     running.stop()
     bpy.types.STATUSBAR_HT_header.remove(running.draw_status_bar)
+    rising.unregister()
     settings.unregister()
     messages.unregister()
     for cls in reversed(_CLASSES):
         bpy.utils.unregister_class(cls)
     bridge.forget_bounds()
     pose.panel.forget_pictures()
+    base.pictures.forget()

@@ -16,6 +16,7 @@ from .pose import preview
 from .pose.picture import pack
 from .pose.settings import names_of
 from .running import Request, target_scene
+from .stored import stored_plan
 from .view import selection_kept
 
 Json = dict[str, Any]
@@ -35,13 +36,17 @@ def air(request: Request, outcome: Outcome) -> str:
 def plan(request: Request, outcome: Outcome) -> str:
     """Put a whole plan into the scene, with vents of its own."""
     scene, data = target_scene(request), outcome.result
-    _bodies(scene, request, outcome)
+    _bodies(scene, request, outcome, data)
     rods = [(vent["path_mm"], vent["diameter_mm"]) for vent in data["vents"]]
     scene.pourwright.vents.rods.clear()
-    made, aside = results.replace_vents(scene, rods)
+    made, aside = results.replace_rods(scene, "vent", rods)
     _vents(scene, data, made)
-    scene.pourwright.vents_made_with = results.vent_digests(made)
-    said = _plan_text(f"Master made with {_count(len(made), 'vent')}", data)
+    scene.pourwright.vents_made_with = results.rod_digests(made)
+    aside += _new_gates(scene, data)
+    done = f"Master made with {_count(len(made), 'vent')}"
+    if data["gates"]:
+        done += f" and {_count(len(data['gates']), 'gate')}"
+    said = _plan_text(done, data)
     if aside:
         said += f". Set aside, as you had changed them: {', '.join(aside)}"
     yours = len(results.vents(scene)) - len(made)
@@ -53,14 +58,54 @@ def plan(request: Request, outcome: Outcome) -> str:
 def checked(request: Request, outcome: Outcome) -> str:
     """Put a plan with the user's vents into the scene; the vents themselves stay as they are."""
     scene, data = target_scene(request), outcome.result
-    given = request.task["given"]
+    given, before = request.task["given"], stored_plan(scene)
     if len(data["vents"]) != len(given):
         raise JobError("The worker process lost a vent; nothing was changed")
-    _bodies(scene, request, outcome)
+    own_gates = request.notes.get("gates")
+    if own_gates is not None:
+        data = _gates_apart(data, len(own_gates))
+    _bodies(scene, request, outcome, data)
     there = {obj.name: obj for obj in results.vents(scene)}
-    _vents(scene, data, [there.get(vent["name"]) for vent in given])
+    vents = given[: len(data["vents"])]
+    _vents(scene, data, [there.get(vent["name"]) for vent in vents])
     scene.pourwright.vents_made_with = request.notes["vents"]
-    return _plan_text(f"Checked with {_count(len(given), 'vent')}", data)
+    done = f"Checked with {_count(len(vents), 'vent')}"
+    if own_gates is not None:
+        there = {obj.name: obj for obj in results.gates(scene)}
+        _gates(scene, data, [there.get(name) for name in own_gates])
+        scene.pourwright.gates.by_hand = True
+        scene.pourwright.gates_made_with = results.rod_digests(results.gates(scene))
+        done += f" and {_count(len(own_gates), 'gate')} as they are"
+    elif before is not None and _shapes(before["gates"]) == _shapes(data["gates"]):
+        _gates(scene, data, results.gates(scene))
+    else:
+        _new_gates(scene, data)
+    return _plan_text(done, data)
+
+
+def _gates_apart(data: Json, number: int) -> Json:
+    """Return a plan whose last `number` vents are told as what they are: gates made by hand."""
+    vents = len(data["vents"]) - number
+    flow = {"feeds": None, "fill_time_s": None, "reynolds": None, "laminar": None, "notes": []}
+    return data | {
+        "vents": data["vents"][:vents],
+        "gates": [rod | flow for rod in data["vents"][vents:]],
+        "rings": [ring for ring in data["rings"] if ring["vent"] < vents],
+    }
+
+
+def _shapes(rods: Sequence[Json]) -> list[Any]:
+    return [(rod["path_mm"], rod["diameter_mm"]) for rod in rods]
+
+
+def _new_gates(scene: bpy.types.Scene, data: Json) -> list[str]:
+    """Put the plan's gates in the place of those before; return the names of those set aside."""
+    scene.pourwright.gates.rods.clear()
+    made, aside = results.replace_rods(scene, "gate", _shapes(data["gates"]))
+    _gates(scene, data, made)
+    scene.pourwright.gates.by_hand = False
+    scene.pourwright.gates_made_with = results.rod_digests(results.gates(scene))
+    return aside
 
 
 def pose(request: Request, outcome: Outcome) -> str:
@@ -111,16 +156,18 @@ def _fill_pose(row: Any, rank: int, entry: Json) -> None:
     row.reasons = "\n".join(entry["reasons"]).replace("mm3", "mm³").replace("cm2", "cm²")
 
 
-def _bodies(scene: bpy.types.Scene, request: Request, outcome: Outcome) -> None:
-    """Replace master, base, funnel, air and numbers: everything but the vents."""
+def _bodies(
+    scene: bpy.types.Scene, request: Request, outcome: Outcome, data: Json
+) -> None:
+    """Replace master, base, funnel, socket, air and numbers: everything but vents and gates."""
     roles = results.BODY_ROLES + results.AIR_ROLES
-    data, pieces = outcome.result, _pieces(outcome, roles)
+    pieces = _pieces(outcome, roles)
     if not any(piece.role == "master" for piece in pieces):
         raise JobError("The worker process made no master; nothing was changed")
     preview.end(scene)
     results.replace(scene, roles, pieces)
     _figure(scene, request, data["figure"])
-    _pockets(scene, data, "Figure With Base and Funnel")
+    _pockets(scene, data, "Figure on Its Base")
     stored = {key: value for key, value in data.items() if key != "objects"}
     scene.pourwright.plan = json.dumps(stored)
     scene.pourwright.made_with = request.notes["made_with"]
@@ -139,20 +186,6 @@ def _count(number: int, what: str) -> str:
     return f"{number} {what}{'' if number == 1 else 's'}"
 
 
-def stored_plan(scene: bpy.types.Scene) -> Json | None:
-    """Return the data of the last plan, or None."""
-    text = scene.pourwright.plan
-    if not text:
-        return None
-    known = _parsed.get("plan")
-    if known is None or known[0] != text:
-        known = _parsed["plan"] = (text, json.loads(text))
-    return known[1]
-
-
-_parsed: dict[str, tuple[str, Json]] = {}
-
-
 def _pieces(outcome: Outcome, roles: tuple[str, ...]) -> list[results.Piece]:
     """Return the worker's objects; complete before the scene is touched."""
     data, pieces = outcome.result, []
@@ -169,6 +202,7 @@ def _pieces(outcome: Outcome, roles: tuple[str, ...]) -> list[results.Piece]:
                 outcome.arrays[f"vertices_{i}"],
                 outcome.arrays[f"faces_{i}"],
                 _color(entry, data),
+                outcome.arrays.get(f"values_{i}"),
             )
         )
     return pieces
@@ -180,7 +214,7 @@ def _color(entry: Json, data: Json) -> str:
         drained = any(entry["index"] in vent["serves"] for vent in data.get("vents", ()))
         matters = data["pockets"][entry["index"]]["matters"]
         return "drained" if drained else ("matters" if matters else "small")
-    return {"master": "", "pocket_after": "matters"}.get(role, role)
+    return {"master": "", "rising": "", "pocket_after": "matters"}.get(role, role)
 
 
 def _need_no_drawing(data: Json) -> set[int]:
@@ -217,6 +251,7 @@ def _pockets(scene: bpy.types.Scene, data: Json, source: str) -> None:
     settings = scene.pourwright.air
     served = {i for vent in data.get("vents", ()) for i in vent["serves"]}
     settings.source = source
+    scene.pourwright.rising.up = data["up"]
     settings.pockets.clear()
     for i, pocket in enumerate(data["pockets"]):
         row = settings.pockets.add()
@@ -261,6 +296,26 @@ def _vents(
         row = settings.warnings.add()
         row.code, row.text = f"ring_at_vent_{ring['vent'] + 1}", ring["message"]
         row.has_place, row.place_mm = True, ring["cut_at_mm"]
+
+
+def _gates(
+    scene: bpy.types.Scene, data: Json, objects: Sequence[bpy.types.Object | None]
+) -> None:
+    settings = scene.pourwright.gates
+    rows = [row.object for row in settings.rods]
+    active = rows[settings.active_gate] if settings.active_gate < len(rows) else None
+    settings.rods.clear()
+    for gate, obj in zip(data["gates"], objects, strict=True):
+        row = settings.rods.add()
+        row.object = obj
+        row.length_mm, row.diameter_mm = gate["length_mm"], gate["diameter_mm"]
+        row.web_mm = gate["web_mm"]
+        row.volume_mm3 = gate["feeds"]["volume_mm3"] if gate["feeds"] else 0.0
+        row.fill_time_s = -1.0 if gate["fill_time_s"] is None else gate["fill_time_s"]
+        row.reynolds = gate["reynolds"] or 0.0
+        row.notes = "\n".join(gate["notes"])
+    with selection_kept():
+        settings.active_gate = objects.index(active) if active in objects else 0
 
 
 def _air_text(pockets: list[Json]) -> str:

@@ -17,6 +17,8 @@ from .jobs import JobError
 
 UNIT_MM = {"MM": 1.0, "CM": 10.0, "M": 1000.0}
 SURFACE_TYPES = frozenset({"MESH", "CURVE", "SURFACE", "META", "FONT"})
+LEVELS = "closes_mm"  # of each face of a cavity, see `store_levels`
+FAR_MM = 1e30  # stands for infinity in single precision, where a shader may not know it
 SMOOTH_ANGLE_RAD = 0.6  # edges sharper than about 35 degrees are drawn sharp on results
 
 
@@ -185,6 +187,24 @@ def new_object(
     obj = bpy.data.objects.new(name, mesh)
     obj.location = origin
     return obj
+
+
+def store_levels(obj: bpy.types.Object, levels_mm: Any) -> None:
+    """Keep for each face of a cavity the level that closes its air in; +-FAR_MM for infinity."""
+    import numpy as np
+
+    stored = obj.data.attributes.new(LEVELS, "FLOAT", "FACE")
+    finite = np.nan_to_num(np.asarray(levels_mm), posinf=FAR_MM, neginf=-FAR_MM)
+    stored.data.foreach_set("value", finite.astype(np.float32))
+
+
+def cavity_arrays(obj: bpy.types.Object) -> tuple[Any, Any, Any]:
+    """Return a cavity's vertices (n, 3) in Blender units, faces (m, 3) and stored levels (m,)."""
+    import numpy as np
+
+    levels = np.empty(len(obj.data.polygons), dtype=np.float32)
+    obj.data.attributes[LEVELS].data.foreach_get("value", levels)
+    return _positions(obj.data, obj.matrix_basis), _triangles(obj.data), levels
 
 
 def _fill(mesh: bpy.types.Mesh, vertices: Any, faces: Any) -> None:

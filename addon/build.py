@@ -35,7 +35,7 @@ WHEEL_TAGS = {
     "macos-x64": ("macosx_10_14_x86_64", "macosx_10_13_x86_64", "macosx_10_9_x86_64"),
 }
 # Not part of the extension itself.
-LEFT_OUT = {"build.py", "ruff.toml", "__pycache__"}
+LEFT_OUT = {"build.py", "draw_bases.py", "ruff.toml", "__pycache__", ".ruff_cache"}
 ZIP_TIME = (2020, 1, 1, 0, 0, 0)  # the same source gives the same wheel
 
 

@@ -2,7 +2,8 @@
 
 An object is the extension's own while it carries the mark that it was made with and the name it
 was made under. A copy or a renamed object is the user's and is never removed. Every curve in the
-collection is a vent; one of the extension's own that the user reshaped is set aside, not removed.
+collection is a vent, but for those that were made as gates; a rod of the extension's own that the
+user reshaped is set aside, not removed.
 """
 
 from __future__ import annotations
@@ -14,14 +15,17 @@ from typing import Any
 
 import bpy
 
-from .bridge import new_object
+from .bridge import new_object, store_levels
 from .curves import digest, new_curve
 
-COLLECTION, AIR_COLLECTION, ASIDE_COLLECTION = "Pourwright", "Air Pockets", "Vents Set Aside"
+COLLECTION, AIR_COLLECTION = "Pourwright", "Air Pockets"
+# Kinds of rods, and the collections for those of the extension's own that the user reshaped.
+ASIDE_COLLECTIONS = {"vent": "Vents Set Aside", "gate": "Gates Set Aside"}
 ROLE, MADE_AS, INDEX = "pourwright_role", "pourwright_made_as", "pourwright_index"
-SHAPE = "pourwright_shape"  # a vent's digest when it was made
-AIR_ROLES = ("pocket", "pocket_after")
-BODY_ROLES = ("master", "base", "funnel")
+SHAPE = "pourwright_shape"  # a rod's digest when it was made
+AIR_ROLES = ("pocket", "pocket_after", "rising")
+BODY_ROLES = ("master", "base", "funnel", "socket")
+FUSED_ROLES = ("master", "socket")  # what is printed, made of the other results
 
 # Colours told apart by every kind of colour vision (Okabe and Ito 2008), linear RGB.
 COLORS = {
@@ -31,13 +35,18 @@ COLORS = {
     "base": ("Sprue Base", (0.23, 0.25, 0.28, 1.0)),
     "funnel": ("Funnel", (0.42, 0.38, 0.30, 1.0)),
     "vent": ("Vent", (0.0, 0.168, 0.445, 1.0)),
+    "gate": ("Gate", (0.604, 0.191, 0.386, 1.0)),
+    "socket": ("Base With Socket", (0.23, 0.25, 0.28, 1.0)),
     "pour": ("Pour", (0.80, 0.27, 0.52, 1.0)),
 }
 
 
 @dataclass(frozen=True)
 class Piece:
-    """One object to make; `color` is a key of COLORS or empty for no material."""
+    """One object to make; `color` is a key of COLORS or empty for no material.
+
+    levels_mm : of each face of a cavity, the level that closes its air in.
+    """
 
     role: str
     index: int
@@ -45,6 +54,7 @@ class Piece:
     vertices_mm: Any
     faces: Any
     color: str = ""
+    levels_mm: Any = None
 
 
 def is_result(obj: bpy.types.Object) -> bool:
@@ -75,17 +85,30 @@ def find(scene: bpy.types.Scene, role: str, index: int = 0) -> bpy.types.Object 
 
 def vents(scene: bpy.types.Scene) -> list[bpy.types.Object]:
     """Return the vents that are there now: the extension's own, then the user's, by name."""
+    return _rods(scene, "vent")
+
+
+def gates(scene: bpy.types.Scene) -> list[bpy.types.Object]:
+    """Return the gates that are there now: the extension's own, then copies, by name."""
+    return _rods(scene, "gate")
+
+
+def _rods(scene: bpy.types.Scene, role: str) -> list[bpy.types.Object]:
     top = collection(scene)
     if top is None:
         return []
-    aside = marked(top.children, ASIDE_COLLECTION)
-    left_out = set(aside.all_objects) if aside is not None else set()
-    found = [
-        o
-        for o in top.all_objects
-        if (o.type == "CURVE" or o.get(ROLE) == "vent") and o not in left_out
-    ]
+    asides = (marked(top.children, name) for name in ASIDE_COLLECTIONS.values())
+    left_out = {obj for aside in asides if aside is not None for obj in aside.all_objects}
+    found = [o for o in top.all_objects if _rod_role(o) == role and o not in left_out]
     return sorted(found, key=_by_number)
+
+
+def _rod_role(obj: bpy.types.Object) -> str:
+    """Return which kind of rod an object in the collection is, or nothing."""
+    role = obj.get(ROLE)
+    if role in ASIDE_COLLECTIONS:
+        return role
+    return "vent" if obj.type == "CURVE" else ""
 
 
 def _by_number(obj: bpy.types.Object) -> tuple[bool, list[tuple[str, int]]]:
@@ -94,8 +117,8 @@ def _by_number(obj: bpy.types.Object) -> tuple[bool, list[tuple[str, int]]]:
     return not is_result(obj), [(text, int(digits or 0)) for text, digits in parts]
 
 
-def vent_digests(objects: Iterable[bpy.types.Object]) -> str:
-    """Return a text that changes when one of these vents is changed, added or removed."""
+def rod_digests(objects: Iterable[bpy.types.Object]) -> str:
+    """Return a text that changes when one of these rods is changed, added or removed."""
     return " ".join(sorted(digest(obj) for obj in objects))
 
 
@@ -106,7 +129,7 @@ def replace(
     top = _collection(scene)
     air = marked(top.children, AIR_COLLECTION) or new_collection(AIR_COLLECTION, top)
     old = [o for o in top.all_objects if o.get(ROLE) in roles and is_result(o)]
-    shown = _master_shown(top)
+    shown = shown_role(scene)
     remove_all(old)
     made = []
     for piece in pieces:
@@ -116,33 +139,37 @@ def replace(
         mark(obj, piece.role, piece.index)
         paint(obj, piece.color)
         obj.show_in_front = is_air
-        if piece.role == "master":
+        if piece.levels_mm is not None:
+            # Only the overlay of the view reads it.
+            store_levels(obj, piece.levels_mm)
+            obj.hide_viewport = obj.hide_render = obj.hide_select = True
+        if piece.role in FUSED_ROLES:
             # It lies exactly on the figure: drawn in front, the two do not flicker.
             obj.show_in_front = True
             obj.hide_render = True
         made.append(obj)
     if "master" in roles:
-        show_master(scene, shown)
+        show(scene, shown)
     return made
 
 
-def replace_vents(
-    scene: bpy.types.Scene, rods: Iterable[tuple[Sequence[Sequence[float]], float]]
+def replace_rods(
+    scene: bpy.types.Scene, role: str, rods: Iterable[tuple[Sequence[Sequence[float]], float]]
 ) -> tuple[list[bpy.types.Object], list[str]]:
-    """Put new vents, given as path and diameter in mm, in the place of the extension's own.
+    """Put new vents or gates, as path and diameter in mm, in the place of the extension's own.
 
     Returns the new objects, and the names of those that the user had reshaped: they are set aside
-    in a collection of their own and hidden. Vents that the user made stay where they are.
+    in a collection of their own and hidden. Rods that the user made stay where they are.
     """
     top = _collection(scene)
-    own = [o for o in vents(scene) if o.get(ROLE) == "vent" and is_result(o)]
+    own = [o for o in _rods(scene, role) if o.get(ROLE) == role and is_result(o)]
     reshaped = [o for o in own if o.get(SHAPE) not in (None, digest(o))]
     aside = [_set_aside(obj, top, scene) for obj in reshaped]
-    remove_all([o for o in own if o not in reshaped] + _deleted_vents())
-    hidden = _master_shown(top)
+    remove_all([o for o in own if o not in reshaped] + _deleted_rods(role))
+    hidden = shown_role(scene) != ""
     made = []
     for i, (path_mm, diameter_mm) in enumerate(rods):
-        obj = add_vent(scene, f"Vent {i + 1}", path_mm, diameter_mm)
+        obj = add_rod(scene, role, f"{role.title()} {i + 1}", path_mm, diameter_mm)
         obj[INDEX], obj[MADE_AS] = i, obj.name
         made.append(obj)
     _update(scene)
@@ -152,13 +179,17 @@ def replace_vents(
     return made, aside
 
 
-def add_vent(
-    scene: bpy.types.Scene, name: str, path_mm: Sequence[Sequence[float]], diameter_mm: float
+def add_rod(
+    scene: bpy.types.Scene,
+    role: str,
+    name: str,
+    path_mm: Sequence[Sequence[float]],
+    diameter_mm: float,
 ) -> bpy.types.Object:
-    """Put a vent into the collection that counts as the user's own."""
+    """Put a vent or gate into the collection that counts as the user's own."""
     obj = new_curve(name, path_mm, diameter_mm, scene)
-    obj[ROLE] = "vent"
-    paint(obj, "vent")
+    obj[ROLE] = role
+    paint(obj, role)
     _collection(scene).objects.link(obj)
     return obj
 
@@ -233,25 +264,31 @@ def paint(obj: bpy.types.Object, color: str) -> None:
         obj.color = COLORS[color][1]
 
 
-def show_master(scene: bpy.types.Scene, master: bool) -> None:
-    """Show either the fused master alone or its parts and the air."""
+def show(scene: bpy.types.Scene, role: str) -> None:
+    """Show the fused master or the base with its socket alone; empty for the parts and the air."""
     _update(scene)  # else objects that were linked just now are not known yet
     top = collection(scene)
     if top is None:
         return
-    for obj in {*(o for o in top.all_objects if is_result(o)), *vents(scene)}:
-        _hide(obj, scene, (obj.get(ROLE) == "master") != master)
+    if role and find(scene, role) is None:  # there is no socket any more
+        role = ""
+    for obj in {*(o for o in top.all_objects if is_result(o)), *vents(scene), *gates(scene)}:
+        own = obj.get(ROLE)
+        _hide(obj, scene, own != role if role else own in FUSED_ROLES)
 
 
-def _master_shown(top: bpy.types.Collection) -> bool:
-    """Whether the fused master is what the user looks at."""
-    masters = (o for o in top.all_objects if o.get(ROLE) == "master" and is_result(o))
-    return any(not o.hide_get() for o in masters)
+def shown_role(scene: bpy.types.Scene) -> str:
+    """Return which of the fused results the user looks at, empty for the parts."""
+    for role in FUSED_ROLES:
+        obj = find(scene, role)
+        if obj is not None and not obj.hide_get():
+            return role
+    return ""
 
 
-def _deleted_vents() -> list[bpy.types.Object]:
-    """Vents that the user deleted and nothing holds any more; they would keep their names taken."""
-    return [o for o in bpy.data.objects if o.get(ROLE) == "vent" and o.users == 0]
+def _deleted_rods(role: str) -> list[bpy.types.Object]:
+    """Rods that the user deleted and nothing holds any more; they would keep their names taken."""
+    return [o for o in bpy.data.objects if o.get(ROLE) == role and o.users == 0]
 
 
 def _update(scene: bpy.types.Scene) -> None:
@@ -270,8 +307,9 @@ def _hide(obj: bpy.types.Object, scene: bpy.types.Scene, hidden: bool) -> None:
 def _set_aside(
     obj: bpy.types.Object, top: bpy.types.Collection, scene: bpy.types.Scene
 ) -> str:
-    """Make a vent of the extension the user's, hidden and no longer counted; return its name."""
-    aside = marked(top.children, ASIDE_COLLECTION) or new_collection(ASIDE_COLLECTION, top)
+    """Make a rod of the extension the user's, hidden and no longer counted; return its name."""
+    name = ASIDE_COLLECTIONS[obj[ROLE]]
+    aside = marked(top.children, name) or new_collection(name, top)
     for holder in obj.users_collection:
         if holder == top or holder in top.children_recursive:
             holder.objects.unlink(obj)

@@ -8,8 +8,11 @@ from .air.settings import PourwrightAir
 from .base.settings import PourwrightBase
 from .export.settings import PourwrightExport
 from .figure.settings import PourwrightFigure
+from .gates.settings import PourwrightGates
 from .pose.settings import PourwrightLayer, PourwrightPose
+from .printer.settings import PourwrightPrint
 from .quantities.settings import PourwrightQuantities
+from .rising.settings import PourwrightRising
 from .vents.settings import PourwrightVents
 
 
@@ -25,11 +28,20 @@ class PourwrightSettings(bpy.types.PropertyGroup):
     air: bpy.props.PointerProperty(
         name="Air", description="How resin is poured", type=PourwrightAir
     )
+    rising: bpy.props.PointerProperty(
+        name="Rising Resin", description="The resin in the view", type=PourwrightRising
+    )
     base: bpy.props.PointerProperty(
         name="Sprue Base", description="What the figure stands on", type=PourwrightBase
     )
     vents: bpy.props.PointerProperty(
         name="Vents", description="What lets trapped air out", type=PourwrightVents
+    )
+    gates: bpy.props.PointerProperty(
+        name="Gates", description="What feeds parts that the base does not", type=PourwrightGates
+    )
+    print: bpy.props.PointerProperty(
+        name="Print", description="What prints the master", type=PourwrightPrint
     )
     quantities: bpy.props.PointerProperty(
         name="Quantities", description="What is mixed", type=PourwrightQuantities
@@ -45,6 +57,9 @@ class PourwrightSettings(bpy.types.PropertyGroup):
     )
     vents_made_with: bpy.props.StringProperty(
         name="Vents Made With", description="The shapes of the vents that the last plan holds"
+    )
+    gates_made_with: bpy.props.StringProperty(
+        name="Gates Made With", description="The shapes of the gates that the last plan holds"
     )
 
 

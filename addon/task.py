@@ -4,18 +4,21 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from typing import Any
 
 import bpy
 
 from . import results
 from .air.settings import UPSIDE_DOWN, up_vector
-from .base.settings import ROUND
-from .bridge import mm_per_unit, read_objects
+from .base.settings import base_table, own_base_table, socket_table
+from .bridge import in_scene, mm_per_unit, read_objects
 from .curves import read_rod
 from .figure.settings import chosen, state
+from .gates.settings import gates_table
 from .jobs import JobError
 from .pose.settings import PourwrightPoseWeights, cone_deg
+from .printer.settings import print_tables
 from .running import Request
 
 Tables = dict[str, dict[str, Any]]
@@ -33,23 +36,16 @@ def job_tables(scene: bpy.types.Scene) -> Tables:
             "margin": mix.margin_percent / 100.0,
         },
         "process": {"visible_defect_mm": air.visible_defect_mm},
-        "base": {
-            "kind": base.kind,
-            "embed_mm": base.embed_mm,
-            "margin_mm": base.margin_mm,
-            "draft_deg": math.degrees(base.draft),
-            "crown_deg": math.degrees(base.crown),
-            "rounding_mm": base.rounding_mm,
-            "seed": base.seed,
-            "text": base.text,
-            "text_style": base.text_style,
-        },
+        "base": base_table(base),
+        "socket": socket_table(base),
         "funnel": {
             "enabled": base.funnel,
             "mouth_mm": base.mouth_mm,
             "neck_mm": base.neck_mm,
             "height_mm": base.funnel_height_mm,
+            "head_mm": base.head_mm,
         },
+        "gates": gates_table(settings.gates),
         "vents": {
             "diameter_mm": vents.diameter_mm,
             "least_diameter_mm": vents.least_diameter_mm,
@@ -61,12 +57,11 @@ def job_tables(scene: bpy.types.Scene) -> Tables:
             "grid_mm": vents.grid_mm,
         },
     }
-    if base.size == "CUSTOM":
-        tables["base"]["width_mm"] = base.width_mm
-        if base.kind not in ROUND:
-            tables["base"]["depth_mm"] = base.depth_mm
-    if base.own_height:
-        tables["base"]["height_mm"] = base.height_mm
+    tables |= print_tables(settings.print)
+    if base.source == "OBJECT":
+        # Nothing of a kind counts but how deep the figure sinks in, which must be within a height.
+        tables["base"] = {"embed_mm": base.embed_mm, "height_mm": 2.0 * base.embed_mm}
+        tables["own_base"] = own_base_table(base)
     return {
         name: {key: _clean(value) for key, value in table.items()} for name, table in tables.items()
     }
@@ -113,13 +108,16 @@ def job_text(scene: bpy.types.Scene, more: Tables | None = None) -> str:
 
 
 def fingerprint(scene: bpy.types.Scene, objects: list[bpy.types.Object] | None = None) -> str:
-    """Return a text that changes when settings change or an object of the figure is moved.
+    """Return a text that changes when settings change or an object of figure or base is moved.
 
     objects : the figure, None for the one that was chosen.
     """
     figure = state(chosen(scene) if objects is None else objects)
+    base = scene.pourwright.base
+    body = state([base.body]) if base.source == "OBJECT" and base.body is not None else []
     protect = scene.pourwright.figure.protect
-    return json.dumps([job_tables(scene), mm_per_unit(scene), protect, figure], sort_keys=True)
+    made_of = [job_tables(scene), mm_per_unit(scene), protect, figure, body]
+    return json.dumps(made_of, sort_keys=True)
 
 
 def pose_fingerprint(
@@ -155,9 +153,16 @@ def stale(scene: bpy.types.Scene) -> str:
         return ""
     if settings.made_with != fingerprint(scene):
         return "Figure or settings changed: Make Master, or Check Again to keep the vents"
-    if settings.vents_made_with != results.vent_digests(results.vents(scene)):
+    if settings.vents_made_with != results.rod_digests(results.vents(scene)):
         return "Vents changed: Check Again"
+    if gates_changed(scene):
+        return "Gates changed: Check Again"
     return ""
+
+
+def gates_changed(scene: bpy.types.Scene) -> bool:
+    """Whether the gates are no longer those of the last plan."""
+    return scene.pourwright.gates_made_with != results.rod_digests(results.gates(scene))
 
 
 def figure_request(
@@ -177,6 +182,21 @@ def figure_request(
     )
 
 
+def plan_request(context: bpy.types.Context, selected: list[bpy.types.Object]) -> Request:
+    """Return a job that makes the master, with the user's object as its base where that is set."""
+    scene = context.scene
+    request = figure_request(context, "plan", selected)
+    base = scene.pourwright.base
+    if base.source != "OBJECT":
+        return request
+    if not in_scene(base.body, scene):
+        raise JobError("Choose the object that becomes the base in Sprue Base, or set it to Kind")
+    if base.body.name in request.objects:
+        raise JobError(f"'{base.body.name}' is part of the figure; choose another object as base")
+    request.task["own_base"] = len(request.meshes)
+    return replace(request, meshes=[*request.meshes, *read_objects(context, [base.body])])
+
+
 def pose_request(context: bpy.types.Context, selected: list[bpy.types.Object]) -> Request:
     """Return a search for the way up of the chosen figure, or of the selected objects."""
     scene = context.scene
@@ -190,13 +210,28 @@ def pose_request(context: bpy.types.Context, selected: list[bpy.types.Object]) -
 
 
 def check_request(context: bpy.types.Context, selected: list[bpy.types.Object]) -> Request:
-    """Return a job that takes the vents as they are now; raises JobError for one that is none."""
+    """Return a job that takes the vents as they are now; raises JobError for one that is none.
+
+    Gates that were not touched are worked out anew; where one was, all are taken as they are, as
+    further rods.
+    """
     scene = context.scene
     context.view_layer.update()  # a script may have moved a vent just now
     vents = results.vents(scene)
     up = up_vector(scene)
-    rods = [read_rod(obj, up, scene) for obj in vents]
-    request = figure_request(context, "plan", selected)
+    by_hand = gates_by_hand(scene)
+    gates = results.gates(scene) if by_hand else []
+    rods = [read_rod(obj, up, scene) for obj in vents + gates]
+    request = plan_request(context, selected)
+    if by_hand:
+        tables = job_tables(scene)
+        request.task["job"] = job_text(scene, {"gates": tables["gates"] | {"enabled": False}})
+        request.notes["gates"] = [obj.name for obj in gates]
     request.task["given"] = [rod.entry() for rod in rods]
-    request.notes["vents"] = results.vent_digests(vents)
+    request.notes["vents"] = results.rod_digests(vents)
     return request
+
+
+def gates_by_hand(scene: bpy.types.Scene) -> bool:
+    """Whether the gates are, or were at the last check, what the user made of them."""
+    return gates_changed(scene) or scene.pourwright.gates.by_hand

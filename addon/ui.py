@@ -34,13 +34,15 @@ def wrapped(
     text: str,
     icon: str = "NONE",
     place_mm: Sequence[float] | None = None,
+    share: float = 1.0,
 ) -> None:
     """Draw a text over as many lines as the sidebar's width needs.
 
-    place_mm : adds a button that turns the view to this place.
+    place_mm : adds a button that turns the view to this place. share : of the sidebar's width.
     """
     scale = context.preferences.system.ui_scale
-    width = context.region.width / scale - MARGIN_PX - (ICON_PX if icon != "NONE" else 0)
+    width = context.region.width * share / scale - MARGIN_PX * share
+    width -= ICON_PX if icon != "NONE" else 0
     if place_mm is not None:
         width -= BUTTON_PX
         layout = layout.row()
@@ -75,10 +77,30 @@ def place_button(layout: bpy.types.UILayout, place_mm: Sequence[float]) -> None:
     layout.operator("pourwright.show_place", text="", icon="VIEWZOOM").place_mm = place_mm
 
 
-def value(layout: bpy.types.UILayout, label: str, text: str) -> None:
+def optional(layout: bpy.types.UILayout, data: object, switch: str, name: str) -> None:
+    """Draw a setting that counts only while its switch is on, and is worked out otherwise."""
+    row = layout.row(align=True, heading=data.bl_rna.properties[name].name)
+    row.prop(data, switch, text="")
+    cell = row.row(align=True)
+    cell.active = getattr(data, switch)
+    cell.prop(data, name, text="")
+
+
+def cells(layout: bpy.types.UILayout, shares: Sequence[float], texts: Sequence[str]) -> None:
+    """Draw a row of a table: the first cell left, the others right; shares of the width."""
+    left = 1.0
+    for i, (share, text) in enumerate(zip(shares, texts, strict=True)):
+        layout = layout.split(factor=share / left) if i < len(texts) - 1 else layout
+        left -= share
+        cell = layout.row()
+        cell.alignment = "RIGHT" if i else "LEFT"
+        cell.label(text=text)
+
+
+def value(layout: bpy.types.UILayout, label: str, text: str, icon: str = "NONE") -> None:
     """Draw a result as a row: what it is, and how much."""
     row = layout.split(factor=0.5)
-    row.label(text=label)
+    row.label(text=label, icon=icon)
     cell = row.row()
     cell.alignment = "RIGHT"
     cell.label(text=text)

@@ -1,5 +1,7 @@
 """The sprue base and its funnel."""
 
-from . import panel, settings
+from . import panel, pictures, settings
+
+__all__ = ["classes", "panel", "pictures", "settings"]
 
 classes = (*settings.classes, *panel.classes)

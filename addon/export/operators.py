@@ -7,18 +7,20 @@ from typing import ClassVar
 
 import bpy
 
-from ..apply import stored_plan
 from ..bridge import read_objects
 from ..jobs import GRACE_S, JobError, Outcome
 from ..results import find
 from ..running import JobOperator, Request
+from ..stored import stored_plan
 
+# Files by the setting that asks for them; those of a base with a socket where there is one.
 FILES = {
     "write_3mf": "master.3mf",
     "write_stl": "master.stl",
     "write_rods": "rods.csv",
     "write_plan": "plan.json",
 }
+SOCKET_FILES = {"write_3mf": "base.3mf", "write_stl": "base.stl"}
 
 
 class POURWRIGHT_OT_export_master(JobOperator, bpy.types.Operator):
@@ -51,6 +53,13 @@ class POURWRIGHT_OT_export_master(JobOperator, bpy.types.Operator):
         export = scene.pourwright.export
         folder = Path(bpy.path.abspath(export.folder)).resolve()
         names = [name for key, name in FILES.items() if getattr(export, key)]
+        printed = [find(scene, "master")]
+        if stored_plan(scene)["socket"] is not None:
+            socket = find(scene, "socket")
+            if socket is None:
+                raise JobError("The base with its socket is gone; press Make Master again")
+            names += [name for key, name in SOCKET_FILES.items() if getattr(export, key)]
+            printed.append(socket)
         there = [n for n in names if (folder / n).exists() and (folder / n).stat().st_size]
         if there and not export.overwrite:
             raise JobError(
@@ -64,7 +73,7 @@ class POURWRIGHT_OT_export_master(JobOperator, bpy.types.Operator):
             "files": names,
             "overwrite": export.overwrite,
         }
-        return Request(task, read_objects(context, [find(scene, "master")]), scene.name)
+        return Request(task, read_objects(context, printed), scene.name)
 
     def apply(self, context: bpy.types.Context, request: Request, outcome: Outcome) -> str:
         """Say what was written."""

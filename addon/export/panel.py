@@ -11,7 +11,7 @@ class POURWRIGHT_PT_export(ui.SidebarPanel, bpy.types.Panel):
     """Files for the printer and the bench."""
 
     bl_label = "Export"
-    bl_order = 7
+    bl_order = 9
 
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the folder, the kinds of files and the button."""

@@ -15,10 +15,14 @@ class PourwrightExport(bpy.types.PropertyGroup):
         subtype="DIR_PATH",
     )
     write_3mf: bpy.props.BoolProperty(
-        name="3MF", description="Write master.3mf for the slicer, in millimetres", default=True
+        name="3MF",
+        description="Write master.3mf for the slicer, in millimetres; base.3mf with a socket",
+        default=True,
     )
     write_stl: bpy.props.BoolProperty(
-        name="STL", description="Write master.stl, in millimetres", default=True
+        name="STL",
+        description="Write master.stl, in millimetres; base.stl with a socket",
+        default=True,
     )
     write_rods: bpy.props.BoolProperty(
         name="Rod List",

@@ -7,6 +7,7 @@ from typing import ClassVar
 import bpy
 
 from .. import apply, task
+from ..base.settings import has_base
 from ..jobs import Outcome
 from ..running import JobOperator, Request
 from ..view import look_at
@@ -104,20 +105,20 @@ class POURWRIGHT_OT_make_master(JobOperator, bpy.types.Operator):
     bl_idname = "pourwright.make_master"
     bl_label = "Make Master"
     bl_description = (
-        "Find the trapped air, add sprue base, funnel and vents, and prove that the air gets out. "
-        "Vents made before are replaced; those that you reshaped are set aside, "
-        "those that you added stay in the scene for Check Again"
+        "Find the trapped air, add sprue base, funnel, gates and vents, and prove that the air "
+        "gets out. Vents and gates made before are replaced; those that you reshaped are set "
+        "aside, vents that you added stay in the scene for Check Again"
     )
     title: ClassVar[str] = "Make Master"
 
     @classmethod
     def ready(cls, context: bpy.types.Context) -> bool:
         """Needs a figure, chosen or selected."""
-        return has_figure(cls, context)
+        return has_base(cls, context) and has_figure(cls, context)
 
     def request(self, context: bpy.types.Context) -> Request:
         """Take the figure and all settings."""
-        return task.figure_request(context, "plan", usable(context))
+        return task.plan_request(context, usable(context))
 
     def apply(self, context: bpy.types.Context, request: Request, outcome: Outcome) -> str:
         """Put master, parts and air into the collection, and the numbers into the panels."""

@@ -36,13 +36,7 @@ def _points(score: float) -> str:
 
 
 def _row(layout: bpy.types.UILayout, texts: tuple[str, ...]) -> None:
-    left = 1.0
-    for i, (share, text) in enumerate(zip(SHARES, texts, strict=True)):
-        layout = layout.split(factor=share / left) if i < len(texts) - 1 else layout
-        left -= share
-        cell = layout.row()
-        cell.alignment = "RIGHT" if i else "LEFT"
-        cell.label(text=text)
+    ui.cells(layout, SHARES, texts)
 
 
 class POURWRIGHT_PT_pose(ui.SidebarPanel, bpy.types.Panel):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import bpy
 
 from .. import task, ui
-from ..apply import stored_plan
+from ..stored import stored_plan
 
 SAFETY = (
     "Isocyanates are sensitisers and can cause asthma. Ventilate, wear gloves and eye protection, "
@@ -19,7 +19,7 @@ class POURWRIGHT_PT_quantities(ui.SidebarPanel, bpy.types.Panel):
     """How much resin to weigh out."""
 
     bl_label = "Quantities"
-    bl_order = 6
+    bl_order = 8
 
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the material, the volumes and the masses."""

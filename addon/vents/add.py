@@ -13,10 +13,10 @@ from mathutils.bvhtree import BVHTree
 
 from .. import results
 from ..air.settings import up_vector
-from ..apply import stored_plan
 from ..bridge import mm_per_unit
 from ..figure.settings import chosen
 from ..running import idle
+from ..stored import stored_plan
 from ..view import select_object, selection_kept
 
 LEAST_LENGTH_MM = 1e-3
@@ -90,8 +90,7 @@ class POURWRIGHT_OT_add_vent(bpy.types.Operator):
         if context.area is None or context.area.type != "VIEW_3D":
             self.report({"ERROR"}, "Press the button in a 3D view")
             return {"CANCELLED"}
-        master = results.find(context.scene, "master")
-        if master is not None and not master.hide_get():
+        if results.shown_role(context.scene):
             self.report({"ERROR"}, "Show the Parts first")
             return {"CANCELLED"}
         self._start: Vector | None = None
@@ -238,7 +237,7 @@ def _add(context: bpy.types.Context, start: Vector, end: Vector) -> bpy.types.Ob
     path = [start * scale, end * scale]
     if path[0].dot(Vector(up_vector(scene))) > path[1].dot(Vector(up_vector(scene))):
         path.reverse()
-    obj = results.add_vent(scene, name, path, vents.diameter_mm)
+    obj = results.add_rod(scene, "vent", name, path, vents.diameter_mm)
     row = vents.rods.add()
     row.object, row.kind, row.pieces = obj, "Added", 1
     row.length_mm, row.diameter_mm = (path[1] - path[0]).length, vents.diameter_mm

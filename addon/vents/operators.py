@@ -7,6 +7,7 @@ from typing import ClassVar
 import bpy
 
 from .. import apply, results, task
+from ..base.settings import has_base
 from ..bridge import in_scene
 from ..figure.settings import has_figure, usable
 from ..jobs import Outcome
@@ -20,9 +21,9 @@ class POURWRIGHT_OT_check_again(JobOperator, bpy.types.Operator):
     bl_idname = "pourwright.check_again"
     bl_label = "Check Again"
     bl_description = (
-        "Make the master again with the vents as they are now, moved, reshaped, added or removed, "
-        "and look for air that is left. Every curve in the Pourwright collection is a vent; "
-        "the curves themselves stay as they are"
+        "Make the master again with vents and gates as they are now, moved, reshaped, added or "
+        "removed, and look for air that is left. Every curve in the Pourwright collection is a "
+        "vent, but for gates and their copies; the curves themselves stay as they are"
     )
     title: ClassVar[str] = "Check Again"
 
@@ -32,7 +33,7 @@ class POURWRIGHT_OT_check_again(JobOperator, bpy.types.Operator):
         if not context.scene.pourwright.plan:
             cls.poll_message_set("Press Make Master first")
             return False
-        return has_figure(cls, context)
+        return has_base(cls, context) and has_figure(cls, context)
 
     def request(self, context: bpy.types.Context) -> Request:
         """Take the figure, all settings and the vents that are there."""
@@ -78,18 +79,27 @@ class POURWRIGHT_OT_remove_vent(bpy.types.Operator):
 
 
 class POURWRIGHT_OT_show(bpy.types.Operator):
-    """Show the master as it is printed, or its parts and the air pockets"""
+    """Show what is printed, or the parts and the air pockets"""
 
     bl_idname = "pourwright.show"
     bl_label = "Show"
     bl_options: ClassVar[set[str]] = {"UNDO", "INTERNAL"}
 
-    master: bpy.props.BoolProperty(name="Master", description="Show the fused master")
+    what: bpy.props.EnumProperty(
+        name="What",
+        description="What of the results is shown",
+        items=[
+            ("PARTS", "Parts", "Base, funnel, gates, vents and air, each by itself"),
+            ("MASTER", "Fused Master", "The master as one body"),
+            ("SOCKET", "Base With Socket", "What is printed where the figure exists already"),
+        ],
+        default="PARTS",
+    )
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         """Open and close the eyes of the results."""
         preview.end(context.scene)
-        results.show_master(context.scene, self.master)
+        results.show(context.scene, "" if self.what == "PARTS" else self.what.lower())
         return {"FINISHED"}
 
 

@@ -6,7 +6,7 @@ import bpy
 
 from .. import task, ui
 from ..bridge import in_scene
-from ..results import find
+from ..results import FUSED_ROLES, find, shown_role
 from .settings import PourwrightVents
 
 MAX_ROWS = 5
@@ -48,7 +48,7 @@ class POURWRIGHT_PT_vents(ui.SidebarPanel, bpy.types.Panel):
     """Rods that let the air out, and what is left to decide."""
 
     bl_label = "Vents"
-    bl_order = 5
+    bl_order = 6
 
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the rules, the vents, the proof and the warnings."""
@@ -118,12 +118,15 @@ class POURWRIGHT_PT_vents(ui.SidebarPanel, bpy.types.Panel):
         ui.wrapped(context, layout.box(), chosen.text, icon, place)
 
     def _draw_shown(self, context: bpy.types.Context, layout: bpy.types.UILayout) -> None:
-        master = find(context.scene, "master")
-        if master is not None:
-            row = layout.row(align=True)
-            shown = not master.hide_get()
-            row.operator("pourwright.show", text="Parts", depress=not shown).master = False
-            row.operator("pourwright.show", text="Fused Master", depress=shown).master = True
+        scene = context.scene
+        there = [role for role in FUSED_ROLES if find(scene, role) is not None]
+        if not there:
+            return
+        row, shown = layout.row(align=True), shown_role(scene)
+        for role, text in (("", "Parts"), ("master", "Fused Master"), ("socket", "Socket")):
+            if not role or role in there:
+                button = row.operator("pourwright.show", text=text, depress=shown == role)
+                button.what = role.upper() or "PARTS"
 
 
 classes = (POURWRIGHT_UL_vents, POURWRIGHT_UL_warnings, POURWRIGHT_PT_vents)

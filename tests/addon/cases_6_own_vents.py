@@ -154,13 +154,13 @@ def case_vents_survive_saving():
 def case_fused_master_hides_all_vents():
     gallows_master()
     bpy.ops.pourwright.add_vent(start=(32, 0, 38))
-    assert bpy.ops.pourwright.show(master=True) == {"FINISHED"}
+    assert bpy.ops.pourwright.show(what="MASTER") == {"FINISHED"}
     assert all(v.hide_get() for v in vents())
     bpy.ops.pourwright.check_again()
     assert not bpy.data.objects["Master"].hide_get() and all(v.hide_get() for v in vents())
     bpy.ops.pourwright.make_master()
     assert not bpy.data.objects["Master"].hide_get() and all(v.hide_get() for v in vents())
-    assert bpy.ops.pourwright.show(master=False) == {"FINISHED"}
+    assert bpy.ops.pourwright.show(what="PARTS") == {"FINISHED"}
     assert not any(v.hide_get() for v in vents())
 
 

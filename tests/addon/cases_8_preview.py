@@ -308,10 +308,10 @@ def case_preview_ends_when_results_change():
     assert not settings().pose.previewing and shown["ViewLayer"]["Master"][0]
     assert plan()["master"]["watertight"] and settings().vents.left == 0, message().text
     _preview()
-    assert bpy.ops.pourwright.show(master=True) == {"FINISHED"}
+    assert bpy.ops.pourwright.show(what="MASTER") == {"FINISHED"}
     assert not settings().pose.previewing and "Pour" not in bpy.data.objects
     assert not bpy.data.objects["Master"].hide_get() and bpy.data.objects["Vent 1"].hide_get()
-    assert bpy.ops.pourwright.show(master=False) == {"FINISHED"}
+    assert bpy.ops.pourwright.show(what="PARTS") == {"FINISHED"}
     assert _seen()["layers"] == shown
     # A figure chosen meanwhile is the one that is shown next.
     _preview()

@@ -5,12 +5,19 @@ from __future__ import annotations
 import numpy as np
 import trimesh
 
+from pourwright.gates.settings import FedPart, FillTime, Gate, Neck
 from pourwright.plan.job import Job
 from pourwright.plan.model import AirCheck, JudgedPocket, Master, PlanWarning, PourPlan
+from pourwright.plan.readiness import Fit, Readiness
+from pourwright.plan.scale import scale_of
+from pourwright.shop.feed import FunnelNeed, check_funnel
+from pourwright.shop.printer import DEFAULT_PRINTER
 from pourwright.shop.process import PROCESSES
 from pourwright.shop.resin import mix, resin_named
 from pourwright.solid.mesh import TriMesh, tri_mesh
 from pourwright.solid.solid import Finding, Solid
+from pourwright.solid.walls import Walls
+from pourwright.sprue.facts import facts_of
 from pourwright.vents.rings import Ring
 from pourwright.vents.settings import Vent
 
@@ -50,6 +57,19 @@ def pocket(**values) -> JudgedPocket:
     return JudgedPocket(**(given | values))
 
 
+SQUARE = np.array([(-5.0, -5.0), (5.0, -5.0), (5.0, 5.0), (-5.0, 5.0)])
+
+
+def gate() -> Gate:
+    return Gate(
+        path_mm=((-3.0, 0.0, 5.0), (-3.0, 4.0, 1.0), (-3.0, 4.0, -10.0)), diameter_mm=3.2,
+        length_mm=16.65685, neck_mm=2.56, neck_length_mm=1.0, web_mm=2.0,
+        feeds=FedPart(700.0, (0.0, 0.0, 4.0), 26.0, None, None), fill_time_s=9.5, reynolds=41.5,
+        laminar=True, notes=("The flow takes a while to form",), foot_angle_deg=21.4,
+        end_angle_deg=0.0,
+    )  # fmt: skip
+
+
 def example_plan(master_mesh: TriMesh | None = None, up=(0.0, 0.0, -1.0), job=None) -> PourPlan:
     figure, job = solid(), job or Job(process=PROCESSES["pressure"])
     mesh = master_mesh or lumpy(name="master")
@@ -70,18 +90,31 @@ def example_plan(master_mesh: TriMesh | None = None, up=(0.0, 0.0, -1.0), job=No
         job=job,
         up=up,
         figure=figure,
+        moulded_figure=figure.mesh,
+        scale=scale_of(figure.mesh, job),
         pockets=(
             pocket(),
             pocket(matters=False, volume_mm3=1.25e-7, residual_diameter_mm=0.004),
             pocket(saddle_height_mm=None, component=1),
         ),
+        gates=(gate(),),
+        fill=FillTime(
+            12.5, 45.0, Neck((0.0, 0.0, 2.0), 1.8, 6.0, 700.0), 3.25, True, ("Its neck is short",)
+        ),
         vents=(vent, upright),
         pockets_after=(pocket(matters=False, volume_mm3=1e-5, residual_diameter_mm=0.0171),),
         master=master,
         base=box(centre=(0, 0, -10)),
+        base_facts=facts_of(figure.mesh, box(centre=(0, 0, -10)), "table", SQUARE, 10.0),
         funnel=None,
+        gate_meshes=(),
         vent_meshes=(),
         board_height_mm=30.0,
+        funnel_check=check_funnel(FunnelNeed(300.0, 20.5, 3.0), 12.0, 25.0, 15.0),
+        ready=Readiness(
+            DEFAULT_PRINTER, Fit("z", 0.0, (20.0, 30.0, 40.0), (0.0, 0.0, 0.0)),
+            Walls(0.4, None, 0.0, ()), 1, 100.0, (), (),
+        ),
         resin=mix(resin_named(job.material), 45.0, job.margin),
         warnings=(
             PlanWarning("no_opening", "A part of the cavity has no opening", (0.0, 0.0, 1.0), True),

@@ -63,14 +63,17 @@ def test_walls_of_a_pocket_are_those_of_its_part(kind, seed):
     assert np.isin(closing[others], [*small, np.inf, -np.inf]).all()
 
 
-def test_a_stool_legs_up_keeps_air_in_all_legs_but_the_open_one():
+def stool() -> manifold3d.Manifold:
     seat = manifold3d.Manifold.cube((30, 30, 5))
     legs = [
         manifold3d.Manifold.cube((5, 5, 20 + i)).translate((x, y, 4))
         for i, (x, y) in enumerate([(0, 0), (25, 0), (0, 25), (25, 25)])
     ]
-    report = analysed(manifold3d.Manifold.batch_boolean([seat, *legs], manifold3d.OpType.Add),
-                      np.array([0, 0, 1.0]))  # fmt: skip
+    return manifold3d.Manifold.batch_boolean([seat, *legs], manifold3d.OpType.Add)
+
+
+def test_a_stool_legs_up_keeps_air_in_all_legs_but_the_open_one():
+    report = analysed(stool(), np.array([0, 0, 1.0]))
     mesh, closing = analysed_mesh(report), closing_levels_mm(report)
     top = mesh.vertices[mesh.faces][:, :, 2].max(axis=1)
     open_leg = mesh.vertices[mesh.faces][:, :, :2].min(axis=(1, 2)) > 24
@@ -85,6 +88,19 @@ def test_a_part_without_any_opening_never_fills():
     mesh, closing = analysed_mesh(report), closing_levels_mm(report)
     second = mesh.vertices[mesh.faces][:, :, 0].min(axis=1) > 15
     assert np.isneginf(closing[second]).all() and np.isposinf(closing[~second]).all()
+
+
+def test_only_pockets_that_count_have_levels():
+    report = analysed(stool(), np.array([0, 0, 1.0]))
+    assert len({p.volume_mm3 for p in report.pockets}) == 3
+    largest = report.pockets[0]
+    some = closing_levels_mm(report, lambda p: p.volume_mm3 >= largest.volume_mm3)
+    every = closing_levels_mm(report)
+    mesh = analysed_mesh(report)
+    tallest_closed = mesh.vertices[mesh.faces][:, :, 0].max(axis=1) <= 5  # leg number 2, at (0, 25)
+    tallest_closed &= mesh.vertices[mesh.faces][:, :, 1].min(axis=1) >= 25
+    kept = np.isfinite(every) & tallest_closed
+    assert kept.any() and (some[kept] == every[kept]).all() and np.isposinf(some[~kept]).all()
 
 
 def test_without_pockets_nothing_closes():

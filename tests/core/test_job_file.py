@@ -5,10 +5,20 @@ import dataclasses
 import pytest
 
 from pourwright.errors import InputError
+from pourwright.gates import GateSettings
 from pourwright.plan.job import Job
 from pourwright.plan.job_file import parse_job, read_job, with_options
+from pourwright.shop.printer import DEFAULT_PRINTER, PRINTERS, Printer
 from pourwright.shop.process import PROCESSES
-from pourwright.sprue.settings import BASE_KINDS, BaseSettings, FunnelSettings, kind_named
+from pourwright.shop.shrinkage import ShrinkageSettings
+from pourwright.sprue.settings import (
+    BASE_KINDS,
+    BaseSettings,
+    FunnelSettings,
+    OwnBaseSettings,
+    SocketSettings,
+    kind_named,
+)
 from pourwright.vents.settings import VentSettings
 
 FULL = """
@@ -42,11 +52,36 @@ text_height_mm = 5
 smallest_line_mm = 0.35
 corner_mm = 2
 
+[own_base]
+place = "as_is"
+embed_mm = 2
+cut_mm = 3.5
+
+[socket]
+enabled = true
+clearance_mm = 0.15
+depth_mm = 4
+draft_deg = 2
+
 [funnel]
 enabled = false
 mouth_mm = 30
 neck_mm = 10
 height_mm = 20
+head_mm = 5
+
+[gates]
+enabled = false
+pot_life_share = 0.5
+least_mm = 1.5
+most_mm = 4
+most_gates = 3
+web_mm = 1.8
+overlap_mm = 0.6
+slope_deg = 25
+neck_share = 0.7
+neck_length_mm = 1.2
+grid_mm = 0.4
 
 [vents]
 diameter_mm = 2
@@ -57,6 +92,19 @@ slope_deg = 30
 neck_mm = 0.9
 neck_length_mm = 2.5
 grid_mm = 0.25
+
+[shrinkage]
+scale_master = true
+resin = 0.004
+rubber = 0.002
+
+[printer]
+name = "filament_medium"
+build_x_mm = 200
+build_y_mm = 210.5
+build_z_mm = 180
+smallest_wall_mm = 0.6
+layer_mm = 0.15
 """
 
 
@@ -76,18 +124,26 @@ def test_every_setting_is_read():
         "rectangular_plinth", 40, 30.5, 8, 1.5, 3, 0, 10, 0.5, 7, "No 7", "back", "raised", 0.7, 5,
         0.35, {"corner_mm": 2},
     )  # fmt: skip
-    assert job.funnel == FunnelSettings(False, 30, 10, 20)
+    assert job.own_base == OwnBaseSettings("as_is", 2, 3.5)
+    assert job.socket == SocketSettings(True, 0.15, 4, 2)
+    assert job.funnel == FunnelSettings(False, 30, 10, 20, 5)
+    assert job.gates == GateSettings(False, 0.5, 1.5, 4, 3, 1.8, 0.6, 25, 0.7, 1.2, 0.4)
     assert job.vents == VentSettings(2, 0.8, 1.5, 0.4, 30, 0.9, 2.5, 0.25)
+    assert job.shrinkage == ShrinkageSettings(True, 0.004, 0.002)
+    named = PRINTERS["filament_medium"]
+    assert job.printer == Printer(named.name, named.title, 200, 210.5, 180, 0.6, 0.15)
 
 
 def test_full_example_leaves_out_no_setting():
     """Guards the test above: a setting added later must be added to FULL."""
     for table, settings in (
-        ("base", BaseSettings), ("funnel", FunnelSettings), ("vents", VentSettings)
+        ("base", BaseSettings), ("own_base", OwnBaseSettings), ("socket", SocketSettings),
+        ("funnel", FunnelSettings), ("gates", GateSettings), ("vents", VentSettings),
+        ("shrinkage", ShrinkageSettings), ("printer", Printer),
     ):  # fmt: skip
         section = FULL.split(f"[{table}]")[1].split("\n[")[0]
         for field in dataclasses.fields(settings):
-            if field.name == "extras":
+            if field.name in ("extras", "title"):
                 continue  # each kind's own parameters stand in the table themselves
             assert f"\n{field.name} = " in section
 
@@ -154,6 +210,28 @@ BAD = [
     ("[funnel]\nheight_mm = -3", "funnel.height_mm"),
     ("[funnel]\nwidth_mm = 9", "funnel.width_mm is not known"),
     ("funnel = true", "make it a table: [funnel]"),
+    ("[funnel]\nhead_mm = -1", "funnel.head_mm"),
+    ("[own_base]\nplace = 'there'", "choose one of as_is, under"),
+    ("[own_base]\nembed_mm = 0", "own_base.embed_mm"),
+    ("[own_base]\ncut_mm = 0", "own_base.cut_mm"),
+    ("[own_base]\nkind = 'rock'", "own_base.kind is not known"),
+    ("[socket]\nenabled = 1", "socket.enabled"),
+    ("[socket]\nclearance_mm = 0", "socket.clearance_mm"),
+    ("[socket]\ndepth_mm = -1", "socket.depth_mm"),
+    ("[socket]\ndraft_deg = 45", "socket.draft_deg"),
+    ("[gates]\nenabled = 'no'", "gates.enabled"),
+    ("[gates]\npot_life_share = 25", "gates.pot_life_share"),
+    ("[gates]\nleast_mm = 8", "make least_mm the smaller one"),
+    ("[gates]\nmost_gates = 1.5", "gates.most_gates"),
+    ("[gates]\nslope_deg = 5", "gates.slope_deg"),
+    ("[shrinkage]\nscale_master = 1.003", "shrinkage.scale_master"),
+    ("[shrinkage]\nresin = 0.3", "shrinkage.resin"),
+    ("[shrinkage]\nrubber = '0.1 %'", "shrinkage.rubber"),
+    ("[printer]\nname = 'mangle'", "choose one of resin_small"),
+    ("[printer]\nname = 3", "printer.name"),
+    ("[printer]\nbuild_z_mm = 0", "printer.build_z_mm"),
+    ("[printer]\ntitle = 'mine'", "printer.title is not known"),
+    ("printer = 'resin_small'", "make it a table: [printer]"),
     ("[vents]\ncolour = 'red'", "vents.colour is not known"),
     ("[vents]\ndiameter_mm = 0", "vents.diameter_mm"),
     ("[vents]\ndiameter_mm = [1.5]", "vents.diameter_mm"),
@@ -211,6 +289,9 @@ def test_files_that_are_no_job_files(tmp_path):
         (lambda: Job(material="butter"), "material"),
         (lambda: Job(process="open"), "process"),
         (lambda: Job(vents=None), "vents"),
+        (lambda: Job(gates=VentSettings()), "gates"),
+        (lambda: Job(printer="resin_small"), "printer"),
+        (lambda: Job(socket=True), "socket"),
         (lambda: BaseSettings(kind="mug"), "base.kind"),
         (lambda: BaseSettings(width_mm=float("inf")), "base.width_mm"),
         (lambda: FunnelSettings(enabled=None), "funnel.enabled"),
@@ -234,11 +315,27 @@ def test_options_stand_above_the_file():
     assert changed.base == dataclasses.replace(job.base, kind="stepped_plinth")
     assert changed.process.cure_pa == PROCESSES["pressure"].cure_pa
     assert changed.process.visible_defect_mm == 0.5
-    assert (changed.margin, changed.funnel, changed.vents) == (job.margin, job.funnel, job.vents)
+    for name in ("margin", "funnel", "vents", "gates", "own_base", "printer"):
+        assert getattr(changed, name) == getattr(job, name)
+
+
+def test_switches_and_printer_stand_above_the_file():
+    job = parse_job("[socket]\nclearance_mm = 0.3\n[printer]\nbuild_x_mm = 99")
+    assert (job.socket.enabled, job.shrinkage.scale_master) == (False, False)
+    assert job.printer == dataclasses.replace(DEFAULT_PRINTER, build_x_mm=99)
+    changed = with_options(job, printer="resin_large", socket=True, scale_master=True)
+    assert changed.socket == SocketSettings(True, 0.3)
+    assert changed.shrinkage == ShrinkageSettings(True)
+    assert changed.printer == PRINTERS["resin_large"]
+    assert Job().printer is None
 
 
 @pytest.mark.parametrize(
-    "option", [{"base": "mug"}, {"process": "steam"}, {"material": "butter"}, {"up": (0, 0, 0)}]
+    "option",
+    [
+        {"base": "mug"}, {"process": "steam"}, {"printer": "mangle"}, {"material": "butter"},
+        {"up": (0, 0, 0)},
+    ],
 )
 def test_bad_options(option):
     with pytest.raises(InputError):

@@ -13,6 +13,7 @@ from shapes import as_mesh, box, together, turned_in
 
 from pourwright.air import AirPocket, prepare, top_plane_vertices
 from pourwright.errors import Cancelled, InputError
+from pourwright.gates.settings import GateSettings
 from pourwright.plan.job import Job
 from pourwright.plan.pipeline import check_air, judge, plan_pour
 from pourwright.shop.process import PROCESSES, Process
@@ -130,7 +131,7 @@ def test_random_figures_are_vented_or_the_plan_says_where_not(seed):
 def test_a_part_that_touches_nothing_is_told():
     far = box((30, 30, 30), (36, 36, 36))
     plan = plan_pour(intake([as_mesh(together(CROSS, far))]), Job(base=BaseSettings(width_mm=20),
-                     process=Process("calm", "calm", 1.0, 1e9)))
+                     gates=GateSettings(enabled=False), process=Process("calm", "calm", 1.0, 1e9)))
     told = [w for w in plan.warnings if w.code == "no_feed"]
     assert len(told) == 1 and told[0].open
     assert (np.array(told[0].at_mm) >= 30 - 1e-6).all()

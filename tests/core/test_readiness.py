@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from shapes import as_mesh, box, together, turned_in
 
 from pourwright.errors import InputError
-from pourwright.plan.readiness import check_print, cuts_for, fit_into, scaled
+from pourwright.plan.readiness import check_print, cuts_for, fit_into
+from pourwright.plan.scale import scaled
 from pourwright.shop.printer import DEFAULT_PRINTER, PRINTERS, Printer, printer_named
 from pourwright.shop.shrinkage import master_scale
 from pourwright.solid import TriMesh, boolean

@@ -24,7 +24,7 @@ def read(data: bytes) -> list[dict[str, str]]:
 
 
 def test_one_row_per_rod_counted_from_one():
-    first, second = read(bytes_of(example_plan()))
+    first, second, gate = read(bytes_of(example_plan()))
     assert first == {
         "rod": "1",
         "kind": "rod",
@@ -47,35 +47,46 @@ def test_one_row_per_rod_counted_from_one():
         "2", "bridge", "0.80", "0.80", "4.0", "4.0", "", "12", "62", "4.0", "0.0", "-5.0",
         "4.0", "0.0", "-9.0", "3",
     ]  # fmt: skip
+    assert list(gate.values()) == [
+        "1", "gate", "3.20", "2.56", "16.7", "5.7 + 11.0", "45", "21", "0", "-3.0", "0.0", "5.0",
+        "-3.0", "4.0", "-10.0", "",
+    ]  # fmt: skip
 
 
 def test_bytes_are_as_the_rfc_says():
     data = bytes_of(example_plan())
     lines = data.split(b"\r\n")
     assert lines[-1] == b""
-    assert [b"\n" in line or b"\r" in line for line in lines] == [False] * 4
+    assert [b"\n" in line or b"\r" in line for line in lines] == [False] * 5
     assert lines[0] == ",".join(HEADER).encode()
     assert lines[1].endswith(b',"1, 2"')
     assert lines[2].endswith(b",3")
+    assert lines[3].startswith(b"1,gate,") and lines[3].endswith(b",")
 
 
 def test_many_joints():
     path = ((0, 0, 0), (0, 0, 10.0), (10.0, 0, 20.0), (10.0, 0, 30.0))
     vent = Vent("rod", path, 2.0, 34.142, 2.0, (0, 10), 1.0, 2.0)
-    (row,) = read(bytes_of(dataclasses.replace(example_plan(), vents=(vent,))))
+    (row,) = read(bytes_of(dataclasses.replace(example_plan(), vents=(vent,), gates=())))
     assert row["pieces (mm)"] == "10.0 + 14.1 + 10.0"
     assert row["bend at joints (deg)"] == "45, 45"
     assert row["pockets"] == "1, 11"
 
 
 def test_without_rods_there_is_the_header_alone():
-    data = bytes_of(dataclasses.replace(example_plan(), vents=()))
+    data = bytes_of(dataclasses.replace(example_plan(), vents=(), gates=()))
     assert data == ",".join(HEADER).encode() + b"\r\n"
 
 
 def test_neck_is_that_of_the_job():
     plan = example_plan(job=Job(vents=VentSettings(neck_mm=0.6)))
-    assert [row["neck at figure (mm)"] for row in read(bytes_of(plan))] == ["0.60", "0.60"]
+    assert [row["neck at figure (mm)"] for row in read(bytes_of(plan))] == ["0.60", "0.60", "2.56"]
+
+
+def test_data_of_a_plan_made_before_there_were_gates():
+    data = plan_to_dict(example_plan())
+    del data["gates"]
+    assert [row["kind"] for row in read(rods_csv(data))] == ["rod", "bridge"]
 
 
 def test_the_data_of_a_plan_read_back_gives_the_same():

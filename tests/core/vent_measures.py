@@ -17,7 +17,7 @@ import manifold3d
 import numpy as np
 from grid_oracle import cheapest, costs_down_from
 
-from pourwright.plan import pipeline
+from pourwright.plan import venting
 from pourwright.plan.model import PourPlan
 from pourwright.solid import TriMesh
 from pourwright.solid.boolean import to_manifold
@@ -51,7 +51,7 @@ class Watch:
 def watched() -> Iterator[Watch]:
     """Look over the router's shoulder while a plan is made."""
     watch = Watch()
-    real_vents, real_survey = pipeline.place_vents, place.survey
+    real_vents, real_survey = venting.place_vents, place.survey
     real_needs, real_best, real_explainer = place.find_needs, place.best_rod, place.Explainer
 
     def vents(*args: Any, **more: Any) -> Any:
@@ -89,7 +89,7 @@ def watched() -> Iterator[Watch]:
             return str(super().reason(need, contacts))
 
     with (
-        patch.object(pipeline, "place_vents", vents), patch.object(place, "find_needs", needs),
+        patch.object(venting, "place_vents", vents), patch.object(place, "find_needs", needs),
         patch.object(place, "survey", survey), patch.object(place, "best_rod", best),
         patch.object(place, "Explainer", Listening),
     ):

@@ -123,7 +123,7 @@ def add_vents_by_clicks():
             continue
         (new,) = names() - before
         rod = part("curves").read_rod(bpy.data.objects[new], (0, 0, -1), bpy.context.scene)
-        top = -part("apply").stored_plan(bpy.context.scene)["board_height_mm"]
+        top = -part("stored").stored_plan(bpy.context.scene)["board_height_mm"]
         assert (expected - type(expected)(rod.path_mm[0])).length < 0.01
         assert abs(rod.path_mm[-1][2] - top) < 1e-3 and stale().startswith("Vents changed")
         bgui.undo()

@@ -18,10 +18,10 @@ ESC_WITHIN_S = 0.5
 def panels(*names: str) -> None:
     """Show only these panels of the tab: Blender has no call that folds one."""
     wanted = [f"POURWRIGHT_PT_{name}" for name in names]
-    for cls in sorted(_all_panels(), key=lambda c: c.bl_order):
+    for cls in reversed(_all_panels()):
         if cls.is_registered:
             bpy.utils.unregister_class(cls)
-    for cls in sorted(_all_panels(), key=lambda c: c.bl_order):
+    for cls in _all_panels():
         if cls.__name__ in wanted:
             bpy.utils.register_class(cls)
 
@@ -30,12 +30,14 @@ _panels: list[type] = []
 
 
 def _all_panels() -> list[type]:
+    """All panels of the tab, parents before the panels in them."""
     if not _panels:
-        _panels.extend(
+        found = [
             cls
             for cls in bpy.types.Panel.__subclasses__()
             if getattr(cls, "bl_category", "") == "Pourwright"
-        )
+        ]
+        _panels.extend(sorted(found, key=lambda c: (hasattr(c, "bl_parent_id"), c.bl_order)))
     return _panels
 
 

@@ -69,7 +69,7 @@ def test_altitude_makes_29_inhg_impossible():
 
 def test_named_processes_are_pot_pressures_of_the_trade():
     """40 and 60 psi gauge: common practice, no source."""
-    assert set(PROCESSES) == {"open", "pressure", "vacuum_pressure"}
+    assert set(PROCESSES) == {"open", "pressure", "vacuum_pressure", "vacuum"}
     assert PROCESSES["open"].residual_factor == 1.0
     assert PROCESSES["pressure"].residual_factor == pot(40).residual_factor
     assert PROCESSES["vacuum_pressure"].cure_pa == pot(60).cure_pa

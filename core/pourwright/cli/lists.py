@@ -1,4 +1,4 @@
-"""`pourwright bases` and `pourwright materials`: what there is to choose from."""
+"""`pourwright bases`: the sprue bases there are to choose from."""
 
 from __future__ import annotations
 
@@ -14,16 +14,14 @@ if TYPE_CHECKING:
     from pourwright.cli.common import Commands
 
 
-def add_to(commands: Commands) -> list[argparse.ArgumentParser]:
-    """Add the commands and return their parsers."""
+def add_to(commands: Commands) -> argparse.ArgumentParser:
+    """Add the command and return its parser."""
     bases = commands.add_parser("bases", help="list the sprue bases", allow_abbrev=False)
     bases.add_argument(
         "--pictures", metavar="DIR", type=Path, help="write a picture of each, an SVG file, too"
     )
     bases.set_defaults(command=run_bases)
-    materials = commands.add_parser("materials", help="list the resins", allow_abbrev=False)
-    materials.set_defaults(command=run_materials)
-    return [bases, materials]
+    return bases
 
 
 def run_bases(options: argparse.Namespace) -> int:
@@ -47,17 +45,4 @@ def run_bases(options: argparse.Namespace) -> int:
         )
     common.write_json(options, {"bases": [asdict(kind) for kind in kinds]})
     say(bases_report(kinds))
-    return DONE
-
-
-def run_materials(options: argparse.Namespace) -> int:
-    """List the resin presets."""
-    from dataclasses import asdict
-
-    from pourwright.report import materials_report
-    from pourwright.shop.resin import resins
-
-    found = list(resins().values())
-    common.write_json(options, {"materials": [asdict(resin) for resin in found]})
-    say(materials_report(found))
     return DONE

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import NoReturn
 
 from pourwright import __version__
-from pourwright.cli import air, lists, plan, pose
+from pourwright.cli import air, lists, materials, mix, plan, pose, printers, sheet
 from pourwright.errors import InputError
 
 _POINT_OPTIONS = ("--up", "--vent", "--axis")
@@ -36,7 +36,11 @@ def build_parser() -> argparse.ArgumentParser:
         air.add_to(commands),
         pose.add_to(commands),
         plan.add_to(commands),
-        *lists.add_to(commands),
+        mix.add_to(commands),
+        sheet.add_to(commands),
+        lists.add_to(commands),
+        materials.add_to(commands),
+        printers.add_to(commands),
     ]
     for command in made:
         command.add_argument(

@@ -16,6 +16,7 @@ from pourwright.terminal import progress_line, say
 if TYPE_CHECKING:
     from pourwright.cli.common import Commands
     from pourwright.plan.job import Job
+    from pourwright.solid.mesh import TriMesh
 
 
 def add_to(commands: Commands) -> argparse.ArgumentParser:
@@ -34,9 +35,22 @@ def add_to(commands: Commands) -> argparse.ArgumentParser:
         "--out", metavar="DIR", type=Path, required=True, help="folder to write to"
     )
     command.add_argument("--job", metavar="JOB.toml", type=Path, help="file of settings")
-    command.add_argument("--base", metavar="NAME", help="sprue base, see 'pourwright bases'")
+    base = command.add_mutually_exclusive_group()
+    base.add_argument("--base", metavar="NAME", help="sprue base, see 'pourwright bases'")
+    base.add_argument(
+        "--base-model", metavar="FILE", type=Path, help="a closed body of your own as the base"
+    )
     command.add_argument("--process", metavar="NAME", help="how it is poured")
     command.add_argument("--material", metavar="NAME", help="resin, see 'pourwright materials'")
+    command.add_argument("--printer", metavar="NAME", help="see 'pourwright printers'")
+    command.add_argument(
+        "--socket", action="store_true",
+        help="the figure exists: base and rods are a part of their own, base.stl, to put it into",
+    )  # fmt: skip
+    command.add_argument(
+        "--scale", action="store_true",
+        help="make the master larger by what resin and rubber shrink",
+    )  # fmt: skip
     common.add_protect(command)
     command.add_argument("--quiet", action="store_true", help="print no report")
     command.set_defaults(command=run)
@@ -48,14 +62,16 @@ def run(options: argparse.Namespace) -> int:
     from pourwright.files.plan_files import plan_targets
 
     job = _job(options)
-    common.check_models(options.models)
-    json_path = _json_beside_plan(options)
-    targets = plan_targets(options.out) + ([json_path] if json_path else [])
-    common.check_outputs(targets, common.read_files(options), options.force)
+    common.check_models([*options.models, *([options.base_model] if options.base_model else [])])
+    json_path = _json_beside_plan(options, job)
+    targets = plan_targets(options.out, job.socket.enabled) + ([json_path] if json_path else [])
+    sources = [*common.read_files(options), *([options.base_model] if options.base_model else [])]
+    common.check_outputs(targets, sources, options.force)
     with progress_line() as progress:
         from pourwright.plan.pipeline import plan_pour
 
         solid = common.read_protected_solid(options, progress, 0.2)
+        own_base = _own_base(options)
         poses, begun = None, 0.2
         if options.find_pose:
             from dataclasses import replace
@@ -67,7 +83,7 @@ def run(options: argparse.Namespace) -> int:
                 solid, job.process, job.pose, job.base.embed_mm, part(progress, 0.2, begun)
             )
             job = replace(job, up=poses.poses[0].up)
-        plan = plan_pour(solid, job, part(progress, begun, 1.0))
+        plan = plan_pour(solid, job, part(progress, begun, 1.0), None, own_base)
     from pourwright.files.plan_files import write_plan
     from pourwright.files.plan_json import plan_to_dict, to_json
     from pourwright.report import plan_report
@@ -89,17 +105,30 @@ def _job(options: argparse.Namespace) -> Job:
         base=options.base,
         process=options.process,
         material=options.material,
+        printer=options.printer,
+        socket=options.socket,
+        scale_master=options.scale,
     )
 
 
-def _json_beside_plan(options: argparse.Namespace) -> Path | None:
+def _own_base(options: argparse.Namespace) -> TriMesh | None:
+    """Return the body of --base-model as one mesh, in the figure's frame; None without."""
+    if options.base_model is None:
+        return None
+    from pourwright.solid import intake, read_models
+
+    meshes, findings = read_models([options.base_model], options.unit)
+    return intake(meshes, findings).mesh
+
+
+def _json_beside_plan(options: argparse.Namespace, job: Job) -> Path | None:
     """Return where a second copy of the plan goes; None if it is the plan's own plan.json."""
     from pourwright.files.plan_files import plan_targets
 
     if options.json is None:
         return None
     wanted = Path(os.path.realpath(options.json))
-    for target in plan_targets(options.out):
+    for target in plan_targets(options.out, job.socket.enabled):
         if wanted == Path(os.path.realpath(target)):
             if target.suffix == ".json":
                 return None

@@ -16,11 +16,14 @@ from pourwright.plan.model import PourPlan
 from pourwright.pose.model import PoseReport
 
 PLAN_FILE_NAMES = ("master.3mf", "master.stl", "rods.csv", "plan.json")
+# Beside them where the figure exists already: what is printed then.
+SOCKET_FILE_NAMES = ("base.3mf", "base.stl")
+SOCKET_NOTE = "Put the figure in and seal the gap before the mould is made"
 
 
-def plan_targets(folder: Path) -> list[Path]:
-    """Return the paths that `write_plan` writes to."""
-    return [folder / name for name in PLAN_FILE_NAMES]
+def plan_targets(folder: Path, socket: bool = False) -> list[Path]:
+    """Return the paths that `write_plan` writes to, for a plan with or without a socket."""
+    return [folder / name for name in ((SOCKET_FILE_NAMES if socket else ()) + PLAN_FILE_NAMES)]
 
 
 def write_plan(
@@ -32,8 +35,9 @@ def write_plan(
 ) -> list[Path]:
     """Write master.3mf, master.stl, rods.csv and plan.json into the folder, all or none.
 
-    also : further files to write in the same step, by path. poses : the search whose best pose
-    the plan uses, for plan.json. The folder is made if need be.
+    Of a plan with a socket base.3mf and base.stl come with them. also : further files to write in
+    the same step, by path. poses : the search whose best pose the plan uses, for plan.json. The
+    folder is made if need be.
     Returns the paths written. Raises OutputError when a file exists, unless `force` or the file
     is empty, and when something cannot be written.
     """
@@ -46,9 +50,19 @@ def write_plan(
     )
     stl = partial(write_stl, mesh=plan.master.mesh)
     data = plan_to_dict(plan, poses)
+    written: list[Writer | bytes] = [threemf, stl, rods_csv(data), to_json(data)]
+    if plan.socket is not None:
+        part = partial(
+            write_threemf,
+            mesh=plan.socket.mesh,
+            up=plan.up,
+            title=f"Base with a socket for {plan.figure.mesh.name}",
+            description=SOCKET_NOTE,
+        )
+        written = [part, partial(write_stl, mesh=plan.socket.mesh), *written]
     # The data comes last: where it is, the master it describes is complete.
     contents: dict[Path, Writer | bytes] = dict(
-        zip(plan_targets(folder), (threemf, stl, rods_csv(data), to_json(data)), strict=True)
+        zip(plan_targets(folder, plan.socket is not None), written, strict=True)
     )
     for path, content in (also or {}).items():
         if path in contents:

@@ -1,8 +1,9 @@
 """plan.json: the pour plan, or what an air check knows of it, as plain JSON data.
 
 All lengths are mm in the standing frame, rounded to 1e-6, angles degrees, rounded to 1e-4; heights
-are x . up there. Pockets and vents are numbered from 0. Numbers are finite, keys stand in a fixed
-order.
+are x . up there. Pockets, gates and vents are numbered from 0. Numbers are finite, keys stand in a
+fixed order. "figure" is what was read; all that follows belongs to the master, which is "scale"
+times as large.
 """
 
 from __future__ import annotations
@@ -24,12 +25,22 @@ from pourwright.files.json_data import (
     to_json,
 )
 from pourwright.files.pose_json import pose_data
+from pourwright.files.sprue_json import (
+    base_data,
+    extent_data,
+    fill_data,
+    funnel_data,
+    gate_data,
+    print_data,
+    scale_data,
+    socket_data,
+)
 from pourwright.plan.job import Job
 from pourwright.plan.model import AirCheck, JudgedPocket, Master, PlanWarning, PourPlan
 from pourwright.pose.model import PoseReport
+from pourwright.shop.printer import Printer
 from pourwright.shop.process import PROCESSES
 from pourwright.shop.resin import ResinMix
-from pourwright.solid.mesh import TriMesh
 from pourwright.solid.solid import Finding, Solid
 from pourwright.vents.rings import Ring
 from pourwright.vents.settings import Vent
@@ -54,13 +65,20 @@ def plan_to_dict(plan: PourPlan, poses: PoseReport | None = None) -> Json:
         "process": process_data(plan.job.process),
         **found,
         "figure": _figure(plan.figure),
+        "scale": scale_data(plan.scale),
+        "base": base_data(plan),
         "pockets": _pockets(plan.pockets),
+        "gates": [gate_data(g) for g in plan.gates],
+        "fill": fill_data(plan.fill),
         "vents": [_vent(v, plan.job) for v in plan.vents],
         "rings": [_ring(r) for r in plan.rings],
         "pockets_after": _pockets(plan.pockets_after),
         "master": _master(plan.master),
         "board_height_mm": length(plan.board_height_mm),
+        "funnel": funnel_data(plan.funnel_check),
         "resin": _resin(plan.resin, plan.job),
+        "print": print_data(plan.ready, plan.job.printer is None),
+        "socket": socket_data(plan.socket),
         "warnings": [_warning(w) for w in plan.warnings],
         "undecided": plan.undecided,
         "job": _job(plan.job),
@@ -94,14 +112,9 @@ def _figure(solid: Solid) -> Json:
         "shells": int(solid.shells),
         "triangles": int(solid.triangles),
         "parts": int(solid.parts),
-        **_extent(solid.mesh),
+        **extent_data(solid.mesh),
         "findings": [_finding(f) for f in solid.findings],
     }
-
-
-def _extent(mesh: TriMesh) -> Json:
-    low, high = mesh.bounds_mm
-    return {"size_mm": point(high - low), "bounds_mm": [point(low), point(high)]}
 
 
 def _finding(finding: Finding) -> Json:
@@ -163,7 +176,7 @@ def _master(master: Master) -> Json:
         "overlap_mm3": number(master.overlap_mm3),
         "filled_mm3": number(master.filled_mm3),
         "triangles": len(master.mesh.faces),
-        **_extent(master.mesh),
+        **extent_data(master.mesh),
     }
 
 
@@ -206,7 +219,18 @@ def _job(job: Job) -> Json:
             "visible_defect_mm": length(job.process.visible_defect_mm),
         },
         "base": job.base.table(),
+        "own_base": asdict(job.own_base),
+        "socket": asdict(job.socket),
         "funnel": asdict(job.funnel),
+        "gates": asdict(job.gates),
         "vents": asdict(job.vents),
         "pose": asdict(job.pose),
+        "shrinkage": asdict(job.shrinkage),
+        **({} if job.printer is None else {"printer": _printer(job.printer)}),
     }
+
+
+def _printer(printer: Printer) -> Json:
+    values = asdict(printer)
+    del values["title"]
+    return values

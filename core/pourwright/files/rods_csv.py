@@ -1,7 +1,7 @@
 """rods.csv: the cut list for people who glue real rods to a physical master.
 
 Comma-separated values as RFC 4180 has them: a header line, CRLF at line ends, quotes where a cell
-holds a comma. Rods and pockets are numbered from 1, as in the report.
+holds a comma. Vents come first, then gates, each numbered from 1, as pockets are, as in the report.
 """
 
 from __future__ import annotations
@@ -29,22 +29,28 @@ def rods_csv(plan: dict[str, Any]) -> bytes:
     rows = csv.writer(text)
     rows.writerow(HEADER)
     for number, vent in enumerate(plan["vents"], start=1):
-        path = vent["path_mm"]
-        rows.writerow([
-            number,
-            vent["kind"],
-            f"{vent['diameter_mm']:.2f}",
-            f"{vent['neck_mm']:.2f}",
-            f"{vent['length_mm']:.1f}",
-            " + ".join(f"{s:.1f}" for s in vent["segments_mm"]),
-            ", ".join(f"{a:.0f}" for a in vent["joints_deg"]),
-            f"{vent['foot_angle_deg']:.0f}",
-            f"{vent['end_angle_deg']:.0f}",
-            *_coordinates(path[0]),
-            *_coordinates(path[-1]),
-            ", ".join(str(i + 1) for i in vent["serves"]),
-        ])  # fmt: skip
+        rows.writerow(_row(number, vent["kind"], vent, vent["serves"]))
+    for number, gate in enumerate(plan.get("gates", ()), start=1):
+        rows.writerow(_row(number, "gate", gate, ()))
     return text.getvalue().encode("utf-8")
+
+
+def _row(number: int, kind: str, rod: dict[str, Any], pockets: Iterable[int]) -> list[object]:
+    path = rod["path_mm"]
+    return [
+        number,
+        kind,
+        f"{rod['diameter_mm']:.2f}",
+        f"{rod['neck_mm']:.2f}",
+        f"{rod['length_mm']:.1f}",
+        " + ".join(f"{s:.1f}" for s in rod["segments_mm"]),
+        ", ".join(f"{a:.0f}" for a in rod["joints_deg"]),
+        f"{rod['foot_angle_deg']:.0f}",
+        f"{rod['end_angle_deg']:.0f}",
+        *_coordinates(path[0]),
+        *_coordinates(path[-1]),
+        ", ".join(str(i + 1) for i in pockets),
+    ]
 
 
 def _coordinates(point: Iterable[float]) -> list[str]:

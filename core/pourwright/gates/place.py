@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,15 +10,15 @@ import numpy as np
 from pourwright.air import AirReport
 from pourwright.checks import check_number
 from pourwright.errors import Point
-from pourwright.gates.find import late_parts, network_of
-from pourwright.gates.network import fill
+from pourwright.gates.find import late_parts, neck_of, network_of
+from pourwright.gates.network import Filling, Network, fill
 from pourwright.gates.rods import Founder
-from pourwright.gates.settings import FedPart, Gate, GateSettings
+from pourwright.gates.settings import FedPart, FillTime, Gate, GateSettings
 from pourwright.gates.site import ground
 from pourwright.progress import Progress, silent
-from pourwright.shop.flow import Liquid
+from pourwright.shop.flow import Liquid, Section, flow_under_head
 from pourwright.solid.columns import frame
-from pourwright.solid.mesh import TriMesh
+from pourwright.solid.mesh import Floats, TriMesh
 from pourwright.solid.protect import Protection
 
 
@@ -27,16 +28,24 @@ class Gates:
 
     parts : everything that the base does not feed well, as it is without gates.
     blocked : (middle of the part, why it got no gate and what would help).
-    limit_s : time in which every part has to be full. slowest_s : of all parts of the cavity,
-    with the gates; inf where one gets no resin.
+    fill : how long the cavity takes to fill, with the gates.
     """
 
     gates: tuple[Gate, ...]
     bodies: tuple[TriMesh, ...]
     parts: tuple[FedPart, ...]
     blocked: tuple[tuple[Point, str], ...]
-    limit_s: float
-    slowest_s: float
+    fill: FillTime
+
+    @property
+    def limit_s(self) -> float:
+        """Time in which every part has to be full."""
+        return self.fill.limit_s
+
+    @property
+    def slowest_s(self) -> float:
+        """Until all parts of the cavity are full, with the gates; inf where one gets no resin."""
+        return math.inf if self.fill.slowest_s is None else self.fill.slowest_s
 
 
 def place_gates(
@@ -71,7 +80,8 @@ def place_gates(
     late = late_parts(net, filling, limit_s, axes, surface.centre_mm)
     if not late or not settings.enabled or settings.most_gates == 0:
         parts = tuple(p.part for p in late)
-        return Gates((), (), parts, (), limit_s, float(filling.time_s.max()))
+        fill_time = _fill_time(net, filling, limit_s, axes, surface.centre_mm)
+        return Gates((), (), parts, (), fill_time)
     progress(0.4, "Preparing the ways of gates")
     shift = float(surface.centre_mm @ report.tree.up)
     found = ground(report, net.slices, base_height_mm - shift, protection)
@@ -99,6 +109,19 @@ def place_gates(
         bodies=founder.bodies(),
         parts=tuple(p.part for p in late),
         blocked=tuple(blocked),
-        limit_s=limit_s,
-        slowest_s=float(founder.filling.time_s.max()),
+        fill=_fill_time(net, founder.filling, limit_s, axes, surface.centre_mm),
     )
+
+
+def _fill_time(
+    net: Network, filling: Filling, limit_s: float, axes: Floats, centre_mm: Floats
+) -> FillTime:
+    """Say when the slowest slice is full, and of what kind the flow to it is."""
+    slowest = int(np.argmax(filling.time_s))
+    time_s = float(filling.time_s[slowest])
+    if not math.isfinite(time_s):
+        return FillTime(None, limit_s, None, None, None, ())
+    neck, _ = neck_of(net, filling, slowest, axes, centre_mm)
+    section = Section(neck.diameter_mm, neck.length_mm)
+    flow = flow_under_head([section], net.liquid, float(net.head_mm[slowest]))
+    return FillTime(time_s, limit_s, neck, flow.reynolds, flow.laminar, flow.notes)

@@ -16,7 +16,7 @@ from pourwright.gates.ways import routed
 from pourwright.shop.flow import Section, flow_under_head, resistance_per_mm3
 from pourwright.solid.mesh import Floats, Ints, TriMesh
 from pourwright.vents.field import Rod
-from pourwright.vents.place import body_of, head_mm, point_of
+from pourwright.vents.place import angle_deg, body_of, head_mm, point_of
 from pourwright.vents.site import Site
 
 # Diameters are rounded up to this, mm.
@@ -194,6 +194,14 @@ class Founder:
                     reynolds=flow.reynolds,
                     laminar=flow.laminar,
                     notes=flow.notes,
+                    foot_angle_deg=angle_deg(
+                        one.rod.path[1] - one.rod.path[0],
+                        self.ground.normals[one.rod.contact],
+                    ),
+                    end_angle_deg=angle_deg(
+                        one.rod.path[-1] - one.rod.path[-2],
+                        -self.ground.report.surface.area_vectors[one.rod.landing] @ axes.T,
+                    ),
                 )
             )
         return tuple(made)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from pourwright.checks import check_number, check_switch
 from pourwright.errors import InputError, Point
+from pourwright.vents.settings import joints_deg, segments_mm
 
 
 @dataclass(frozen=True)
@@ -102,6 +103,7 @@ class Gate:
     fill_time_s : until the part is full with all gates.
     reynolds, laminar : in the gate's neck under the full head, the most there can be.
     notes : where the flow model does not hold, a sentence each.
+    foot_angle_deg, end_angle_deg : how far off square its ends are cut, as for vents.
     """
 
     path_mm: tuple[Point, ...]
@@ -115,3 +117,39 @@ class Gate:
     reynolds: float
     laminar: bool
     notes: tuple[str, ...]
+    foot_angle_deg: float = 0.0
+    end_angle_deg: float = 0.0
+
+    @property
+    def segments_mm(self) -> tuple[float, ...]:
+        """Lengths between the corner points, from the figure upwards."""
+        return segments_mm(self.path_mm)
+
+    @property
+    def joints_deg(self) -> tuple[float, ...]:
+        """Bend at each inner corner point: 0 is straight on."""
+        return joints_deg(self.path_mm)
+
+
+@dataclass(frozen=True)
+class FillTime:
+    """How long the cavity takes to fill, gates and all, by the model of viscous flow.
+
+    slowest_s : until the last part is full, None where one gets no resin. limit_s : time in which
+    every part has to be full.
+    neck : where most of the head is lost on the way to that part. reynolds, laminar : in there
+    under the full head, the most there can be. All None where a part gets no resin.
+    notes : where the model does not hold there, a sentence each.
+    """
+
+    slowest_s: float | None
+    limit_s: float
+    neck: Neck | None
+    reynolds: float | None
+    laminar: bool | None
+    notes: tuple[str, ...]
+
+    @property
+    def in_time(self) -> bool:
+        """Whether every part is full in time."""
+        return self.slowest_s is not None and self.slowest_s <= self.limit_s

@@ -6,10 +6,18 @@ from dataclasses import dataclass, field
 
 from pourwright.checks import check_direction, check_number
 from pourwright.errors import InputError
+from pourwright.gates.settings import GateSettings
 from pourwright.pose.settings import PoseSettings
+from pourwright.shop.printer import Printer
 from pourwright.shop.process import DEFAULT_PROCESS, Process
 from pourwright.shop.resin import MARGIN_RANGE, resin_named
-from pourwright.sprue.settings import BaseSettings, FunnelSettings
+from pourwright.shop.shrinkage import ShrinkageSettings
+from pourwright.sprue.settings import (
+    BaseSettings,
+    FunnelSettings,
+    OwnBaseSettings,
+    SocketSettings,
+)
 from pourwright.vents.settings import VentSettings
 
 
@@ -21,9 +29,11 @@ class Job:
     material : name of a resin preset.
     margin : share of resin mixed beyond the poured volume (0.10 is 10 %).
     pose : how a better pour direction is searched for, where that is asked for.
+    own_base : how a body of the user's becomes the base, where one is given.
+    printer : what prints the master, None where the user has not said.
 
     Raises InputError for a direction without length, an unknown material or a number out of
-    range; the settings of base, funnel, vents and pose check themselves.
+    range; the settings of the rooms check themselves.
     """
 
     up: tuple[float, float, float] = (0.0, 0.0, -1.0)
@@ -31,9 +41,14 @@ class Job:
     material: str = "polyurethane"
     margin: float = 0.10
     base: BaseSettings = field(default_factory=BaseSettings)
+    own_base: OwnBaseSettings = field(default_factory=OwnBaseSettings)
+    socket: SocketSettings = field(default_factory=SocketSettings)
     funnel: FunnelSettings = field(default_factory=FunnelSettings)
+    gates: GateSettings = field(default_factory=GateSettings)
     vents: VentSettings = field(default_factory=VentSettings)
     pose: PoseSettings = field(default_factory=PoseSettings)
+    shrinkage: ShrinkageSettings = field(default_factory=ShrinkageSettings)
+    printer: Printer | None = None
 
     def __post_init__(self) -> None:
         check_direction("pour.up", self.up)
@@ -42,11 +57,17 @@ class Job:
         for name, value, kind in (
             ("process", self.process, Process),
             ("base", self.base, BaseSettings),
+            ("own_base", self.own_base, OwnBaseSettings),
+            ("socket", self.socket, SocketSettings),
             ("funnel", self.funnel, FunnelSettings),
+            ("gates", self.gates, GateSettings),
             ("vents", self.vents, VentSettings),
             ("pose", self.pose, PoseSettings),
+            ("shrinkage", self.shrinkage, ShrinkageSettings),
+            ("printer", self.printer, Printer | None),
         ):
             if not isinstance(value, kind):
+                wanted = getattr(kind, "__name__", str(kind))
                 raise InputError(
-                    f"The job's {name} is a {type(value).__name__}", hint=f"give a {kind.__name__}"
+                    f"The job's {name} is a {type(value).__name__}", hint=f"give a {wanted}"
                 )

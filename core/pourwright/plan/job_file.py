@@ -12,10 +12,20 @@ cure_kpa = 377.1           # while it sets
 visible_defect_mm = 0.3
 
 [base]                     # fields of sprue.settings.BaseSettings, and the kind's own parameters
+[own_base]                 # fields of sprue.settings.OwnBaseSettings, for a body of your own
+[socket]                   # fields of sprue.settings.SocketSettings, for a figure that exists
 [funnel]                   # fields of sprue.settings.FunnelSettings
+[gates]                    # fields of gates.settings.GateSettings
 [vents]                    # fields of vents.settings.VentSettings
 [pose]                     # fields of pose.settings.PoseSettings, for the search of a way up
 [pose.weights]             # fields of pose.settings.PoseWeights
+
+[shrinkage]                # fields of shop.shrinkage.ShrinkageSettings
+
+[printer]
+name = "resin_medium"      # a kind of printer, see shop.printer
+build_x_mm = 190           # numbers of your own, also build_y_mm, build_z_mm,
+smallest_wall_mm = 0.4     # layer_mm
 """
 
 from __future__ import annotations
@@ -27,11 +37,20 @@ from typing import Any
 
 from pourwright.checks import check_direction, check_number, check_table, check_text
 from pourwright.errors import InputError
+from pourwright.gates.settings import GateSettings
 from pourwright.plan.job import Job
 from pourwright.pose.settings import PoseSettings, PoseWeights
+from pourwright.shop.printer import DEFAULT_PRINTER, Printer, printer_named
 from pourwright.shop.process import DEFAULT_PROCESS, Process, process_named
 from pourwright.shop.resin import MARGIN_RANGE
-from pourwright.sprue.settings import BaseSettings, FunnelSettings, kind_named
+from pourwright.shop.shrinkage import ShrinkageSettings
+from pourwright.sprue.settings import (
+    BaseSettings,
+    FunnelSettings,
+    OwnBaseSettings,
+    SocketSettings,
+    kind_named,
+)
 from pourwright.vents.settings import VentSettings
 
 MAX_JOB_FILE_BYTES = 1_000_000
@@ -39,6 +58,15 @@ MAX_JOB_FILE_BYTES = 1_000_000
 PRESSURE_RANGE_KPA = (0.001, 5_000.0)
 VISIBLE_DEFECT_RANGE_MM = (0.001, 50.0)
 _PA_PER_KPA = 1000.0
+# Tables whose keys are the fields of one class.
+_PLAIN: dict[str, Any] = {
+    "own_base": OwnBaseSettings,
+    "socket": SocketSettings,
+    "funnel": FunnelSettings,
+    "gates": GateSettings,
+    "vents": VentSettings,
+    "shrinkage": ShrinkageSettings,
+}
 
 
 def read_job(path: Path) -> Job:
@@ -69,7 +97,7 @@ def parse_job(text: str) -> Job:
         data = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         raise InputError(f"not valid TOML: {error}", hint="correct that line") from error
-    check_table("", data, ("pour", "process", "base", "funnel", "vents", "pose"))
+    check_table("", data, ("pour", "process", "printer", "pose", "base", *_PLAIN))
     pour = check_table("pour", data.get("pour", {}), ("up", "process", "material", "margin"))
     values: dict[str, Any] = {}
     if "up" in pour:
@@ -83,15 +111,15 @@ def parse_job(text: str) -> Job:
         process = process_named(check_text("pour.process", pour["process"]))
     values["process"] = _process(data.get("process", {}), process)
     values["base"] = BaseSettings.from_table(data.get("base", {}))
-    funnel = check_table("funnel", data.get("funnel", {}), _names(FunnelSettings))
-    values["funnel"] = FunnelSettings(**funnel)  # type: ignore[arg-type]
-    vents = check_table("vents", data.get("vents", {}), _names(VentSettings))
-    values["vents"] = VentSettings(**vents)  # type: ignore[arg-type]
+    for name, settings in _PLAIN.items():
+        values[name] = settings(**check_table(name, data.get(name, {}), _names(settings)))
     values["pose"] = _pose(data.get("pose", {}))
+    if "printer" in data:
+        values["printer"] = _printer(data["printer"])
     return Job(**values)
 
 
-def _names(settings: type) -> list[str]:
+def _names(settings: Any) -> list[str]:
     return [f.name for f in fields(settings)]
 
 
@@ -103,6 +131,16 @@ def _pose(table: object) -> PoseSettings:
         weights = check_table("pose.weights", values["weights"], _names(PoseWeights))
         values["weights"] = PoseWeights(**weights)  # type: ignore[arg-type]
     return PoseSettings(**values)  # type: ignore[arg-type]
+
+
+def _printer(table: object) -> Printer:
+    """Return the named printer, or the usual one, with the numbers of the table."""
+    own = [name for name in _names(Printer) if name not in ("name", "title")]
+    values = dict(check_table("printer", table, ["name", *own]))
+    named = DEFAULT_PRINTER
+    if "name" in values:
+        named = printer_named(check_text("printer.name", values.pop("name")))
+    return replace(named, **values)  # type: ignore[arg-type]
 
 
 def _process(table: object, named: Process) -> Process:
@@ -142,10 +180,14 @@ def with_options(
     base: str | None = None,
     process: str | None = None,
     material: str | None = None,
+    printer: str | None = None,
+    socket: bool = False,
+    scale_master: bool = False,
 ) -> Job:
-    """Return the job with options that stand above its file; None leaves it as it is.
+    """Return the job with options that stand above its file; None and False leave it as it is.
 
-    A process by name also sets aside the file's own pressures, but not its visible defect size.
+    A process by name also sets aside the file's own pressures, but not its visible defect size; a
+    printer by name sets aside the file's own numbers.
     Raises InputError for names that do not exist and for a direction without length.
     """
     if up is not None:
@@ -157,4 +199,10 @@ def with_options(
         job = replace(job, process=replace(process_named(process), visible_defect_mm=defect_mm))
     if material is not None:
         job = replace(job, material=material)
+    if printer is not None:
+        job = replace(job, printer=printer_named(printer))
+    if socket:
+        job = replace(job, socket=replace(job.socket, enabled=True))
+    if scale_master:
+        job = replace(job, shrinkage=replace(job.shrinkage, scale_master=True))
     return job

@@ -5,12 +5,23 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pourwright.errors import Point
+from pourwright.gates.settings import FillTime, Gate
+from pourwright.plan.findings import PlanWarning
 from pourwright.plan.job import Job
+from pourwright.plan.readiness import Readiness
+from pourwright.plan.scale import MasterScale
+from pourwright.shop.feed import FunnelCheck
 from pourwright.shop.resin import ResinMix
 from pourwright.solid.mesh import TriMesh
 from pourwright.solid.solid import Solid
+from pourwright.sprue.model import BaseFacts
+from pourwright.sprue.own import Cut
 from pourwright.vents.rings import Ring
 from pourwright.vents.settings import Vent
+
+__all__ = [
+    "AirCheck", "JudgedPocket", "LeftOut", "Master", "PlanWarning", "PourPlan", "SocketPrint",
+]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -32,19 +43,6 @@ class JudgedPocket:
     matters: bool
 
 
-@dataclass(frozen=True)
-class PlanWarning:
-    """Something the user must decide or should know; `code` is for programs.
-
-    open : True when it leaves something undone (exit status 1).
-    """
-
-    code: str
-    message: str
-    at_mm: Point | None = None
-    open: bool = False
-
-
 @dataclass(frozen=True, eq=False)
 class Master:
     """The thing that is printed and moulded.
@@ -62,30 +60,70 @@ class Master:
     filled_mm3: float
 
 
+@dataclass(frozen=True)
+class LeftOut:
+    """A rod that cannot be printed with the base.
+
+    part : "funnel", "vent" or "gate". number : in the plan's own list. at_mm : where it stands in
+    the way. reason : why, and what to do.
+    """
+
+    part: str
+    number: int
+    at_mm: Point
+    reason: str
+
+
+@dataclass(frozen=True, eq=False)
+class SocketPrint:
+    """Base, rods and funnel as one printable part, into which the figure is put."""
+
+    mesh: TriMesh
+    left_out: tuple[LeftOut, ...]
+
+
 @dataclass(frozen=True, eq=False)
 class PourPlan:
     """Everything about one pour, in the standing frame, mm.
 
-    pockets : of figure, base and funnel before vents; pockets_after : of the finished master.
-    base, funnel, vent_meshes : the separate parts as they went into the union.
+    figure : as it was given. moulded_figure : as it is in the master, which may be larger, see
+        `scale`; all that follows belongs to the figure of that size.
+    pockets : of figure, base, funnel and gates before vents; pockets_after : of the finished
+        master.
+    base, funnel, vent_meshes, gate_meshes : the separate parts as they went into the union.
+    base_cut : what was cut off a base of the user's, None for nothing or no such base.
     board_height_mm : x . up of the mould top plane, where funnel and vents end.
     rings : rods that close a loop of rubber, and where to slit it.
+    funnel_check : whether the funnel holds enough, None where the underside is open.
+    socket : the part to print where the figure exists already, else None.
+    ready : the master, or that part, against the printer.
     """
 
     job: Job
     up: Point
     figure: Solid
+    moulded_figure: TriMesh
+    scale: MasterScale
     pockets: tuple[JudgedPocket, ...]
+    gates: tuple[Gate, ...]
+    fill: FillTime
     vents: tuple[Vent, ...]
     pockets_after: tuple[JudgedPocket, ...]
     master: Master
     base: TriMesh
+    base_facts: BaseFacts
     funnel: TriMesh | None
+    gate_meshes: tuple[TriMesh, ...]
     vent_meshes: tuple[TriMesh, ...]
     board_height_mm: float
+    funnel_check: FunnelCheck | None
     resin: ResinMix
+    ready: Readiness
     warnings: tuple[PlanWarning, ...]
     rings: tuple[Ring, ...] = ()
+    own_base: bool = False
+    base_cut: Cut | None = None
+    socket: SocketPrint | None = None
 
     @property
     def undecided(self) -> bool:

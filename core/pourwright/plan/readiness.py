@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.spatial import ConvexHull
 
 from pourwright.air import unit_vector
-from pourwright.checks import check_number
 from pourwright.errors import Point
-from pourwright.plan.model import PlanWarning
+from pourwright.plan.findings import PlanWarning
+from pourwright.plan.findings import place as _place
 from pourwright.shop.printer import Printer
 from pourwright.solid import boolean
 from pourwright.solid.frames import board_rotation, rotated
@@ -69,26 +69,18 @@ class Cut:
 class Readiness:
     """What was looked at and what was found.
 
-    bodies : separate pieces. first_layer_mm2 : what stands on the board. cuts : where to cut it
-    if it does not fit. findings : open ones are to be decided before it is printed.
+    printer : that it was checked against. bodies : separate pieces. first_layer_mm2 : what stands
+    on the board. cuts : where to cut it if it does not fit. findings : open ones are to be decided
+    before it is printed.
     """
 
+    printer: Printer
     fit: Fit
     walls: Walls
     bodies: int
     first_layer_mm2: float
     cuts: tuple[Cut, ...]
     findings: tuple[PlanWarning, ...]
-
-
-def scaled(mesh: TriMesh, scale: float, about_mm: Sequence[float] = (0.0, 0.0, 0.0)) -> TriMesh:
-    """Return the mesh `scale` times as large, about a point that stays where it is.
-
-    Raises InputError for a scale out of range.
-    """
-    check_number("The scale of the master", scale, 0.5, 2.0)
-    about = np.asarray(about_mm, dtype=np.float64)
-    return replace(mesh, vertices=about + scale * (mesh.vertices - about))
 
 
 def check_print(
@@ -144,7 +136,7 @@ def check_print(
                 _point(lowest),
             )
         )
-    return Readiness(fit, walls, len(solids), float(first), cuts, tuple(found))
+    return Readiness(printer, fit, walls, len(solids), float(first), cuts, tuple(found))
 
 
 def fit_into(mesh: TriMesh, printer: Printer) -> Fit:
@@ -275,10 +267,6 @@ def _too_big(fit: Fit, printer: Printer, cuts: Sequence[Cut]) -> PlanWarning:
         cuts[0].at_mm if cuts else None,
         open=True,
     )
-
-
-def _place(point: Point) -> str:
-    return "({:.1f}, {:.1f}, {:.1f}) mm".format(*point)
 
 
 def _point(values: Floats) -> Point:

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterable
 
 from pourwright.report import text
+from pourwright.shop.printer import Printer
 from pourwright.shop.resin import Resin, weight_ratio
 from pourwright.sprue.catalogue import BaseKind
 
@@ -54,4 +55,24 @@ def materials_report(resins: Iterable[Resin]) -> str:
         text.table(heads, rows, "<>>>><", indent=""),
         "",
         "Generic values; the product's data sheet overrides every one of them.",
+    )
+
+
+def printers_report(printers: Iterable[Printer]) -> str:
+    """Return the list of kinds of printer with the room they print in."""
+    rows = [
+        (
+            p.name,
+            " x ".join(f"{size:g}" for size in p.build_mm),
+            f"{p.smallest_wall_mm:g}",
+            f"{p.layer_mm:g}",
+            p.title,
+        )
+        for p in printers
+    ]
+    heads = ("name", "room mm", "least wall mm", "layer mm", "")
+    return text.joined(
+        text.table(heads, rows, "<>>><", indent=""),
+        "",
+        "Usual sizes, no products; put your own numbers into the [printer] table of a job file.",
     )

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from pourwright.plan.model import AirCheck, JudgedPocket, PourPlan
 from pourwright.pose.model import PoseReport
-from pourwright.report import text
+from pourwright.report import sprue, text
 from pourwright.report.text import INDENT, figure
 from pourwright.vents.settings import Vent
 
@@ -57,11 +57,16 @@ def plan_report(
         f"Pour     up {text.direction(plan.up)}, {process.title}:",
         f"         {text.shrink(process.residual_factor)}",
         *(_found(poses) if poses else ()),
-        f"Master   {size} with {plan.job.base.kind.replace('_', ' ')}, "
+        f"Master   {size} with {sprue.base_name(plan)}, "
         f"{'watertight' if master.watertight else 'NOT watertight'}",
+        *sprue.scale_lines(plan),
+        *sprue.funnel_lines(plan),
+        *sprue.print_lines(plan),
         "",
         _pocket_headline("Air pockets before venting", plan.pockets, defect_mm),
         _pocket_table(plan.pockets, plan.vents),
+        "",
+        sprue.gate_lines(plan.gates, plan.fill),
         "",
         f"Vents: {text.count(len(plan.vents), 'rod')} on the master"
         if plan.vents

@@ -43,6 +43,7 @@ class FunnelCheck:
     needed_mm3 : what is given and kept. enough : holds it.
     mouth_mm : mouth that would do at the same height and neck. height_mm : height that would do
     at the same mouth and neck. None where nothing up to a hundred times the size does.
+    need : what it was compared with.
     """
 
     holds_mm3: float
@@ -51,6 +52,7 @@ class FunnelCheck:
     enough: bool
     mouth_mm: float | None
     height_mm: float | None
+    need: FunnelNeed
 
 
 def funnel_need(
@@ -104,6 +106,7 @@ def check_funnel(
         enough=enough,
         mouth_mm=mouth_mm if enough else _wide_enough(need, neck_mm, mouth_mm, height_mm),
         height_mm=height_mm if enough else _tall_enough(need, neck_mm, mouth_mm, height_mm),
+        need=need,
     )
 
 

@@ -66,6 +66,8 @@ PROCESSES: dict[str, Process] = {
                 ATMOSPHERE_PA + 40 * PSI_PA),
         Process("vacuum_pressure", "Vacuum at 29 inHg gauge held, then 60 psi gauge",
                 ATMOSPHERE_PA - 29 * INHG_PA, ATMOSPHERE_PA + 60 * PSI_PA),
+        Process("vacuum", "Vacuum at 29 inHg gauge held, then open air",
+                ATMOSPHERE_PA - 29 * INHG_PA, ATMOSPHERE_PA),
     )
 }
 

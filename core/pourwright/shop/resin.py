@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import reprlib
 import tomllib
-from dataclasses import dataclass, fields
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
 from functools import cache
 from importlib import resources
 
@@ -16,6 +18,10 @@ _RATIO = (1e-3, 1e5)
 _MINUTES = (0.1, 100_000.0)
 _VISCOSITY_MPA_S = (0.1, 1e7)
 _LINEAR_SHRINKAGE = (0.0, 0.1)
+_CELSIUS = (-20.0, 80.0)
+_PRICE_PER_KG = (0.0, 1e6)
+# Room temperature of data sheets that name none: common practice, no source.
+ROOM_C = 23.0
 
 MARGIN_RANGE = (0.0, 1.0)
 POURED_ML_RANGE = (1e-6, 1e7)
@@ -27,9 +33,11 @@ class Resin:
 
     part_a_density_g_ml, part_b_density_g_ml : of the liquid parts, None where unknown.
     ratio_basis : "volume" or "weight"; ratio_a : ratio_b in that basis.
-    pot_life_min, demould_min : at room temperature; the demould time is None where unknown.
+    pot_life_min, demould_min : at pot_life_at_c; the demould time is None where unknown.
     linear_shrinkage : share of length lost while it sets, None where unknown.
     source : where the numbers come from, in words.
+    price_per_kg : of both parts together in the shop's own money, None where unknown.
+    ranges : plausible lowest and highest value by the name of a field, as far as they are known.
 
     Raises InputError for a value that no casting resin has.
     """
@@ -49,6 +57,9 @@ class Resin:
     source: str
     demould_min: float | None = None
     linear_shrinkage: float | None = None
+    pot_life_at_c: float = ROOM_C
+    price_per_kg: float | None = None
+    ranges: Mapping[str, tuple[float, float]] = field(default_factory=dict, hash=False)
 
     def __post_init__(self) -> None:
         for key in ("name", "title", "part_a", "part_b", "source"):
@@ -64,16 +75,60 @@ class Resin:
             ("viscosity_mpa_s", _VISCOSITY_MPA_S),
             ("demould_min", _MINUTES),
             ("linear_shrinkage", _LINEAR_SHRINKAGE),
+            ("pot_life_at_c", _CELSIUS),
+            ("price_per_kg", _PRICE_PER_KG),
         ):
             value = getattr(self, key)
             if value is None and key in _OPTIONAL:
                 continue
             check_number(f"{self.name}.{key}", value, low, high)
+        object.__setattr__(self, "ranges", _checked_ranges(self))
+
+    def share_b(self) -> float:
+        """Return the weight of part B over that of both; raises as `weight_ratio`."""
+        _, b_per_100 = weight_ratio(self)
+        return b_per_100 / (100.0 + b_per_100)
 
 
 _OPTIONAL = frozenset(
-    {"part_a_density_g_ml", "part_b_density_g_ml", "demould_min", "linear_shrinkage"}
-)
+    {
+        "part_a_density_g_ml", "part_b_density_g_ml", "demould_min", "linear_shrinkage",
+        "price_per_kg",
+    }
+)  # fmt: skip
+_DEFAULTS: dict[str, object] = {
+    **dict.fromkeys(_OPTIONAL), "pot_life_at_c": ROOM_C, "ranges": {},
+}  # fmt: skip
+_RANGED = frozenset(
+    {
+        "part_a_density_g_ml", "part_b_density_g_ml", "cured_density_g_ml", "ratio_a", "ratio_b",
+        "pot_life_min", "viscosity_mpa_s", "demould_min", "linear_shrinkage",
+    }
+)  # fmt: skip
+
+
+def _checked_ranges(resin: Resin) -> dict[str, tuple[float, float]]:
+    """Return the ranges as pairs of numbers, the lower one first."""
+    found = {}
+    for key, pair in check_table(f"{resin.name}.ranges", resin.ranges, sorted(_RANGED)).items():
+        name = f"{resin.name}.ranges.{key}"
+        if not isinstance(pair, list | tuple) or len(pair) != 2:
+            raise InputError(f"{name} is {reprlib.repr(pair)}", hint="give [low, high]")
+        low = check_number(f"{name} from", pair[0], 0.0, 1e9)
+        high = check_number(f"{name} to", pair[1], low, 1e9)
+        found[key] = (low, high)
+    return found
+
+
+def _check_within_ranges(resin: Resin) -> None:
+    """Raise InputError for a value outside the range that its own preset gives."""
+    for key, (low, high) in resin.ranges.items():
+        value = getattr(resin, key)
+        if value is not None and not low <= value <= high:
+            raise InputError(
+                f"{resin.name}.{key} is {value:g}, outside its own range {low:g} to {high:g}",
+                hint="correct the value or the range",
+            )
 
 
 @dataclass(frozen=True)
@@ -101,12 +156,13 @@ def read_resins(text: str, where: str) -> dict[str, Resin]:
     found = {}
     for name, table in tables.items():
         try:
-            values: dict[str, object] = dict.fromkeys(_OPTIONAL)
+            values = dict(_DEFAULTS)
             values |= check_table(name, table, keys)
             missing = [key for key in keys if key not in values]
             if missing:
                 raise InputError(f"{name} lacks {', '.join(missing)}", hint="add what is missing")
             found[name] = Resin(name=name, **values)  # type: ignore[arg-type]
+            _check_within_ranges(found[name])
         except InputError as error:
             raise InputError(f"{where}: {error.what}", hint=error.hint) from None
     return found
@@ -123,20 +179,26 @@ def resins() -> dict[str, Resin]:
     return dict(_presets())
 
 
-def resin_named(name: str) -> Resin:
-    """Return the resin preset of that name; InputError lists the names there are."""
+def resin_named(name: str, among: Mapping[str, Resin] | None = None) -> Resin:
+    """Return the resin preset of that name; InputError lists the names there are.
+
+    among : presets by name, as `materials.read_materials` gives them; None for the generic ones.
+    """
+    presets = _presets() if among is None else among
     try:
-        return _presets()[name]
+        return presets[name]
     except KeyError:
         raise InputError(
-            f"There is no material '{name}'", hint="choose one of " + ", ".join(_presets())
+            f"There is no material '{name}'", hint="choose one of " + ", ".join(presets)
         ) from None
 
 
-def _both_densities(resin: Resin) -> tuple[float, float]:
+def _both_densities(
+    resin: Resin, why: str = "the mix ratio is by volume"
+) -> tuple[float, float]:
     if resin.part_a_density_g_ml is None or resin.part_b_density_g_ml is None:
         raise InputError(
-            f"{resin.title}: the mix ratio is by volume and the density of a part is not known",
+            f"{resin.title}: {why} and the density of a part is not known",
             hint="enter the densities of both parts from the data sheet, or a ratio by weight",
         )
     return resin.part_a_density_g_ml, resin.part_b_density_g_ml
@@ -163,11 +225,17 @@ def liquid_density_g_ml(resin: Resin) -> float:
     per cent, so that errs towards too much resin. Raises InputError for a ratio by volume
     without both densities.
     """
-    _, b_per_100 = weight_ratio(resin)
+    weight_ratio(resin)  # refuses a ratio by volume without densities
     if resin.part_a_density_g_ml is None or resin.part_b_density_g_ml is None:
         return resin.cured_density_g_ml
-    share_b = b_per_100 / (100.0 + b_per_100)
+    share_b = resin.share_b()
     return 1.0 / ((1.0 - share_b) / resin.part_a_density_g_ml + share_b / resin.part_b_density_g_ml)
+
+
+def part_volumes_ml(resin: Resin, part_a_g: float, part_b_g: float) -> tuple[float, float]:
+    """Return the volumes of masses of both parts; InputError unless both densities are known."""
+    density_a, density_b = _both_densities(resin, "volumes are asked for")
+    return part_a_g / density_a, part_b_g / density_b
 
 
 def mix(resin: Resin, poured_ml: float, margin: float) -> ResinMix:
@@ -184,6 +252,5 @@ def mix(resin: Resin, poured_ml: float, margin: float) -> ResinMix:
     check_number("The resin margin", margin, *MARGIN_RANGE)
     to_mix_ml = poured_ml * (1.0 + margin)
     mass_g = to_mix_ml * liquid_density_g_ml(resin)
-    _, b_per_100 = weight_ratio(resin)
-    part_b_g = mass_g * b_per_100 / (100.0 + b_per_100)
+    part_b_g = mass_g * resin.share_b()
     return ResinMix(resin, float(poured_ml), to_mix_ml, mass_g - part_b_g, part_b_g)

@@ -2,10 +2,35 @@
 
 from __future__ import annotations
 
-from pourwright.checks import check_number
+from dataclasses import dataclass
+
+from pourwright.checks import check_number, check_switch
 
 # A material that shrinks by more is no casting material; one that grows has a negative number.
 LINEAR_RANGE = (-0.05, 0.2)
+# Addition-cure rubber shrinks by up to this, condensation-cure by 0.002 to 0.012 (from memory).
+RUBBER_LINEAR = 0.001
+
+
+@dataclass(frozen=True)
+class ShrinkageSettings:
+    """Whether the master is made larger by what resin and rubber shrink, so that casts fit.
+
+    scale_master : make it so; else the scale is only told. resin : share of length that the resin
+    loses, None for that of the job's material. rubber : that of the mould.
+
+    Raises InputError for a share that no casting material has.
+    """
+
+    scale_master: bool = False
+    resin: float | None = None
+    rubber: float = RUBBER_LINEAR
+
+    def __post_init__(self) -> None:
+        check_switch("shrinkage.scale_master", self.scale_master)
+        if self.resin is not None:
+            check_number("shrinkage.resin", self.resin, *LINEAR_RANGE)
+        check_number("shrinkage.rubber", self.rubber, *LINEAR_RANGE)
 
 
 def volume_shrinkage(linear: float) -> float:

@@ -165,6 +165,12 @@ def inscribed_radius(outline: Floats, point: Floats) -> float:
     return near if inside else -near
 
 
+def area_mm2(outline: Floats) -> float:
+    """Area inside a closed outline (k, 2), whichever way it runs."""
+    x, y = outline.T
+    return float(abs(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2)
+
+
 def convex_outline(points: Floats) -> Floats:
     """Corners of the convex hull of plane points, (k, 2), anticlockwise (Andrew's chains)."""
     order = np.unique(points, axis=0)

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pourwright.checks import check_choice, check_number
 from pourwright.errors import InputError, MeshError
 from pourwright.solid import boolean
 from pourwright.solid.mesh import TriMesh
@@ -16,41 +15,15 @@ from pourwright.sprue.base import funnel_under
 from pourwright.sprue.facts import facts_of
 from pourwright.sprue.model import Sprue
 from pourwright.sprue.places import nearest_place, widest_place
-from pourwright.sprue.settings import FunnelSettings
+from pourwright.sprue.settings import FunnelSettings, OwnBaseSettings
 from pourwright.sprue.site import centre_of_mass
 
-PLACES = {
-    "as_is": "Where it stands now",
-    "under": "Moved under the figure's feet",
-}
 # A pour side may be so uneven and still count as flat: resin fills that much behind the neck.
 _FLAT_MM = 0.3
 # An open face has to lie in the mould top plane as a whole.
 _OPEN_MM = 1e-3
 _LEVELS = 80
 _LEFT_ABOVE_MM = 1.0
-
-
-@dataclass(frozen=True)
-class OwnBaseSettings:
-    """How a body of the user's becomes the base.
-
-    place : "as_is", or "under" to move it below the figure's feet. embed_mm : how deep the figure
-    sinks in when it is moved. cut_mm : height above the body's lowest point at which to cut it
-    level for a pour side; None cuts only where there is none, as low as will do.
-
-    Raises InputError for values out of range.
-    """
-
-    place: str = "under"
-    embed_mm: float = 1.0
-    cut_mm: float | None = None
-
-    def __post_init__(self) -> None:
-        check_choice("own_base.place", self.place, PLACES)
-        check_number("own_base.embed_mm", self.embed_mm, 0.05, 100.0)
-        if self.cut_mm is not None:
-            check_number("own_base.cut_mm", self.cut_mm, 0.01, 2000.0)
 
 
 @dataclass(frozen=True)

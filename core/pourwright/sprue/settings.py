@@ -11,11 +11,18 @@ from pourwright.checks import check_choice, check_number, check_switch, check_ta
 from pourwright.errors import InputError
 from pourwright.sprue.catalogue import BASE_KINDS, CATALOGUE, BaseKind, Parameter
 
-__all__ = ["BASE_KINDS", "TEXT_STYLES", "BaseSettings", "FunnelSettings", "kind_named"]
+__all__ = [
+    "BASE_KINDS", "PLACES", "TEXT_STYLES", "BaseSettings", "FunnelSettings", "OwnBaseSettings",
+    "SocketSettings", "kind_named",
+]  # fmt: skip
 
 TEXT_STYLES = {
     "cut": "Letters cut into the face",
     "raised": "Letters standing on the face",
+}
+PLACES = {
+    "as_is": "Where it stands now",
+    "under": "Moved under the figure's feet",
 }
 _MOST_CHARACTERS = 200
 _SEEDS = 2**32
@@ -214,6 +221,8 @@ class FunnelSettings:
     mouth_mm, neck_mm : diameters at the mould top plane and where it is broken off. Where a base
         ends narrower than the neck, as a stake or a hook does, the neck takes that width.
     height_mm : from the base's rim to the mould top plane, the head of resin.
+    head_mm : of resin that has to stand above the neck still when the resin has set; 3 mm: common
+        practice, no source.
 
     Raises InputError for a number out of range and for a neck wider than the mouth.
     """
@@ -222,14 +231,63 @@ class FunnelSettings:
     mouth_mm: float = 25.0
     neck_mm: float = 12.0
     height_mm: float = 15.0
+    head_mm: float = 3.0
 
     def __post_init__(self) -> None:
         check_switch("funnel.enabled", self.enabled)
         check_number("funnel.mouth_mm", self.mouth_mm, 1.0, 500.0)
         check_number("funnel.neck_mm", self.neck_mm, 1.0, 500.0)
         check_number("funnel.height_mm", self.height_mm, 0.5, 500.0)
+        check_number("funnel.head_mm", self.head_mm, 0.0, 500.0)
         if self.neck_mm > self.mouth_mm:
             raise InputError(
                 f"funnel.neck_mm is {self.neck_mm:g} and funnel.mouth_mm is {self.mouth_mm:g}",
                 hint="a funnel narrows from its mouth to its neck: make neck_mm the smaller one",
             )
+
+
+@dataclass(frozen=True)
+class OwnBaseSettings:
+    """How a body of the user's becomes the base.
+
+    place : "as_is", or "under" to move it below the figure's feet. embed_mm : how deep the figure
+    sinks in when it is moved. cut_mm : height above the body's lowest point at which to cut it
+    level for a pour side; None cuts only where there is none, as low as will do.
+
+    Raises InputError for values out of range.
+    """
+
+    place: str = "under"
+    embed_mm: float = 1.0
+    cut_mm: float | None = None
+
+    def __post_init__(self) -> None:
+        check_choice("own_base.place", self.place, PLACES)
+        check_number("own_base.embed_mm", self.embed_mm, 0.05, 100.0)
+        if self.cut_mm is not None:
+            check_number("own_base.cut_mm", self.cut_mm, 0.01, 2000.0)
+
+
+@dataclass(frozen=True)
+class SocketSettings:
+    """A socket in the base for the feet of a figure that exists.
+
+    enabled : base, rods and funnel are a part of their own, which the figure is put into.
+    clearance_mm : gap all round the feet, for wax or glue (common practice: 0.1 to 0.3, no source).
+    depth_mm : height of the figure's lowest part that goes in, None for as deep as it is sunk.
+    draft_deg : the socket's walls lean outwards by this angle.
+
+    Raises InputError for a number out of range.
+    """
+
+    enabled: bool = False
+    clearance_mm: float = 0.2
+    depth_mm: float | None = None
+    draft_deg: float = 0.0
+
+    def __post_init__(self) -> None:
+        check_switch("socket.enabled", self.enabled)
+        check_number("socket.clearance_mm", self.clearance_mm, 0.02, 5.0)
+        if self.depth_mm is not None:
+            check_number("socket.depth_mm", self.depth_mm, 0.1, 200.0)
+        check_number("socket.draft_deg", self.draft_deg, 0.0, 30.0)

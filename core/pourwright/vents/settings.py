@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pourwright.checks import check_number
@@ -88,20 +89,26 @@ class Vent:
     @property
     def segments_mm(self) -> tuple[float, ...]:
         """Lengths between the corner points, from the figure upwards."""
-        pairs = zip(self.path_mm, self.path_mm[1:], strict=False)
-        return tuple(math.dist(a, b) for a, b in pairs)
+        return segments_mm(self.path_mm)
 
     @property
     def joints_deg(self) -> tuple[float, ...]:
         """Bend at each inner corner point: 0 is straight on."""
-        steps = [
-            tuple(q - p for p, q in zip(a, b, strict=True))
-            for a, b in zip(self.path_mm, self.path_mm[1:], strict=False)
-        ]
-        bends = []
-        for u, v in itertools.pairwise(steps):
-            cosine = sum(p * q for p, q in zip(u, v, strict=True)) / (
-                math.hypot(*u) * math.hypot(*v)
-            )
-            bends.append(math.degrees(math.acos(max(-1.0, min(1.0, cosine)))))
-        return tuple(bends)
+        return joints_deg(self.path_mm)
+
+
+def segments_mm(path_mm: Sequence[Point]) -> tuple[float, ...]:
+    """Lengths between the corner points of a path."""
+    return tuple(math.dist(a, b) for a, b in itertools.pairwise(path_mm))
+
+
+def joints_deg(path_mm: Sequence[Point]) -> tuple[float, ...]:
+    """Bend at each inner corner point of a path: 0 is straight on."""
+    steps = [
+        tuple(q - p for p, q in zip(a, b, strict=True)) for a, b in itertools.pairwise(path_mm)
+    ]
+    bends = []
+    for u, v in itertools.pairwise(steps):
+        cosine = sum(p * q for p, q in zip(u, v, strict=True)) / (math.hypot(*u) * math.hypot(*v))
+        bends.append(math.degrees(math.acos(max(-1.0, min(1.0, cosine)))))
+    return tuple(bends)

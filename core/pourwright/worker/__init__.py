@@ -4,10 +4,11 @@ Run as `python -m pourwright.worker JOBDIR`. JOBDIR holds
 
 - job.json: {"task": "air" | "pose" | "plan", "job": the text of a job file, "names": [mesh names]},
   where a plan may have "given": [{"name", "path_mm", "diameter_mm"}], the vents to take as they are
-  instead of routing; or
+  instead of routing, and "own_base": the number of the mesh that is the base and no figure; or
   {"task": "export", "plan": plan.json's data, "names": [one name], "folder": where to,
   "files": names out of master.3mf, master.stl, rods.csv, plan.json, "overwrite": whether to
-  replace files}
+  replace files}; of a plan with a socket the names are two, the second one that of the part with
+  the socket, and base.3mf and base.stl are files as well
 - meshes.npz: vertices_0 (n, 3) and faces_0 (m, 3), vertices_1 ..., mm, standing frame; protect_0
   (n,) where vertices have protect weights
 
@@ -15,9 +16,12 @@ and gets
 
 - result.json: the data of `files.plan_json`, for a pose of `files.pose_json` with all directions
   and points of the sweep as "directions" and "scores" in its "sweep", plus "objects": [{"name",
-  "role", "index"}] with role master, base, funnel, pocket or pocket_after, index counting in the
-  data's own list; or {"error": {"kind", "message", "at_mm"}}
-- result.npz: vertices_0, faces_0 ... of the objects.
+  "role", "index"}] with role master, base, funnel, gate, socket (base, rods and funnel with a
+  socket, where the job asks for one), pocket or pocket_after, index counting in the data's own
+  list; or {"error": {"kind", "message", "at_mm"}}
+- result.npz: vertices_0, faces_0 ... of the objects. Two more objects, "rising" 0 and 1, are the
+  cavity that the air was found in, and that of the finished master; values_2, say, holds for each
+  face of number 2 the level that closes its air in, mm along up.
 
 Progress goes to standard output, one JSON object per line: {"fraction": 0.4, "text": "..."}. The
 exit status is that of the command line: 0 done, 1 something is left to decide, 2 not done. The
@@ -149,6 +153,8 @@ def _write_result(folder: Path, data: Json, parts: list[Part]) -> None:
     for i, part in enumerate(parts):
         arrays[f"vertices_{i}"] = part.mesh.vertices
         arrays[f"faces_{i}"] = part.mesh.faces
+        if part.values is not None:
+            arrays[f"values_{i}"] = part.values
     np.savez(folder / "result.npz", **arrays)
     _write_json(folder, {**data, "objects": [part.entry() for part in parts]})
 

@@ -22,11 +22,12 @@ def export(job: Json, meshes: list[Any], progress: Progress) -> Result:
     """Write the files of a plan, looking again at a master that was edited."""
     from pourwright.files.atomic import Writer, write_files
     from pourwright.files.json_data import to_json
+    from pourwright.files.plan_files import SOCKET_NOTE
     from pourwright.files.rods_csv import rods_csv
     from pourwright.files.stl import write_stl
     from pourwright.files.threemf import write_threemf
 
-    plan, (mesh,) = dict(job["plan"]), meshes
+    plan, mesh = dict(job["plan"]), meshes[0]
     progress(0.1, "Checking the master")
     if _was_edited(plan, mesh):
         mesh, plan = _checked_again(plan, mesh, part_of(progress, 0.1, 0.5))
@@ -43,6 +44,15 @@ def export(job: Json, meshes: list[Any], progress: Progress) -> Result:
         "rods.csv": rods_csv(plan),
         "plan.json": to_json(plan),
     }
+    if plan.get("socket") and len(meshes) > 1:
+        writers["base.3mf"] = partial(
+            write_threemf,
+            mesh=meshes[1],
+            up=tuple(plan["up"]),
+            title=f"Base with a socket for {plan['figure'].get('name', 'figure')}",
+            description=SOCKET_NOTE,
+        )
+        writers["base.stl"] = partial(write_stl, mesh=meshes[1])
     folder = Path(job["folder"])
     unknown = set(job["files"]) - set(writers)
     if unknown or not job["files"]:

@@ -13,12 +13,16 @@ Result = tuple[int, Json, list["Part"]]
 
 @dataclass(frozen=True, eq=False)
 class Part:
-    """A mesh of the result and what it is."""
+    """A mesh of the result and what it is.
+
+    values : a number for each of its faces, (m,), or None.
+    """
 
     role: str
     index: int
     name: str
     mesh: Any
+    values: Any = None
 
     def entry(self) -> Json:
         """Return what result.json says of it."""

@@ -25,6 +25,7 @@ def air(job: Json, meshes: list[Any], progress: Progress) -> Result:
     solid = intake(meshes, progress=part_of(progress, 0.0, 0.4))
     check = check_air(solid, settings.up, (), settings.process, part_of(progress, 0.4, 0.9))
     parts = _pocket_parts("pocket", "Air Pocket", solid.mesh, check.up, check.pockets)
+    parts.append(_rising(0, solid.mesh, check.up, settings.process, alone=True))
     status = UNDECIDED if any(p.matters for p in check.pockets) else DONE
     return status, air_to_dict(check), parts
 
@@ -56,8 +57,12 @@ def plan(job: Json, meshes: list[Any], progress: Progress) -> Result:
 
     settings = parse_job(job["job"])
     given = None if job.get("given") is None else _given_vents(job["given"])
-    solid = intake(meshes, progress=part_of(progress, 0.0, 0.25))
-    made = plan_pour(solid, settings, part_of(progress, 0.25, 0.95), given=given)
+    own_base = None if job.get("own_base") is None else _own_base(job["own_base"], meshes)
+    figure = [m for i, m in enumerate(meshes) if i != job.get("own_base")]
+    solid = intake(figure, progress=part_of(progress, 0.0, 0.25))
+    made = plan_pour(
+        solid, settings, part_of(progress, 0.25, 0.95), given=given, own_base=own_base
+    )
     progress(0.95, "Drawing air pockets")
     parts = [
         Part("master", 0, "Master", made.master.mesh),
@@ -65,11 +70,26 @@ def plan(job: Json, meshes: list[Any], progress: Progress) -> Result:
     ]
     if made.funnel is not None:
         parts.append(Part("funnel", 0, "Funnel", made.funnel))
+    parts += [Part("gate", i, f"Gate {i + 1}", mesh) for i, mesh in enumerate(made.gate_meshes)]
+    if made.socket is not None:
+        parts.append(Part("socket", 0, "Base With Socket", made.socket.mesh))
     before = _united_without_vents(made)
     finished = made.master.mesh
     parts += _pocket_parts("pocket", "Air Pocket", before, made.up, made.pockets)
     parts += _pocket_parts("pocket_after", "Air Left", finished, made.up, made.pockets_after)
+    parts += [
+        _rising(i, mesh, made.up, settings.process) for i, mesh in enumerate((before, finished))
+    ]
     return (UNDECIDED if made.undecided else DONE), plan_to_dict(made), parts
+
+
+def _own_base(number: object, meshes: Sequence[Any]) -> Any:
+    """Return the mesh of that number as one solid; raises InputError where there is none."""
+    from pourwright.solid import intake
+
+    if not isinstance(number, int) or not 0 <= number < len(meshes) or len(meshes) < 2:
+        raise InputError(f"The job folder cannot be read: there is no mesh {number} for a base")
+    return intake([meshes[number]]).mesh
 
 
 def _given_vents(entries: Sequence[Json]) -> list[Any]:
@@ -89,11 +109,39 @@ def _given_vents(entries: Sequence[Json]) -> list[Any]:
 
 
 def _united_without_vents(plan: Any) -> Any:
-    """Return figure, base and funnel as one mesh: what the plan's first pockets are in."""
+    """Return all but the vents as one mesh: what the plan's first pockets are in."""
     from pourwright.solid.boolean import union
 
-    bodies = [plan.figure.mesh, plan.base, *([plan.funnel] if plan.funnel is not None else [])]
+    funnel = [plan.funnel] if plan.funnel is not None else []
+    bodies = [plan.moulded_figure, plan.base, *funnel, *plan.gate_meshes]
     return union(bodies, "Figure With Base")
+
+
+def _rising(
+    index: int, mesh: Any, up: Sequence[float], process: Any, alone: bool = False
+) -> Part:
+    """Return a cavity with the level at which each face's air is closed in, where that matters.
+
+    alone : open at its highest point only, as a figure without base is looked at; else at all
+    that lies in the mould top plane.
+    """
+    from pourwright.air import (
+        analysed_mesh,
+        closing_levels_mm,
+        find_pockets,
+        prepare,
+        top_plane_vertices,
+        unit_vector,
+    )
+
+    surface, direction = prepare(mesh), unit_vector(up)
+    openings = None if alone else top_plane_vertices(surface, direction)
+    report = find_pockets(surface, direction, openings)
+    name = "Rising Resin" if index == 0 else "Rising Resin With Vents"
+    levels = closing_levels_mm(
+        report, lambda p: p.saddle_height_mm is None or process.matters(p.volume_mm3)
+    )
+    return Part("rising", index, name, analysed_mesh(report), levels)
 
 
 def _pocket_parts(

@@ -1,0 +1,25 @@
+"""The last plan, as the scene keeps it."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import bpy
+
+Json = dict[str, Any]
+
+
+def stored_plan(scene: bpy.types.Scene) -> Json | None:
+    """Return the data of the last plan, or None."""
+    text = scene.pourwright.plan
+    if not text:
+        return None
+    known = _parsed.get("plan")
+    if known is None or known[0] != text:
+        # A plan that was saved by an earlier version has no gates and no socket.
+        known = _parsed["plan"] = (text, {"gates": [], "socket": None} | json.loads(text))
+    return known[1]
+
+
+_parsed: dict[str, tuple[str, Json]] = {}

@@ -1,0 +1,113 @@
+"""The figure on its base, fed: base, funnel and gates, before any vent."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from pourwright.air import AirReport
+from pourwright.gates import Gates, place_gates
+from pourwright.plan.airing import air_of, fine
+from pourwright.plan.job import Job
+from pourwright.progress import Progress, part
+from pourwright.shop.flow import liquid_of
+from pourwright.shop.resin import resin_named
+from pourwright.solid import boolean
+from pourwright.solid.frames import board_rotation, rotated
+from pourwright.solid.mesh import Floats, Ints, TriMesh
+from pourwright.solid.protect import Protection
+from pourwright.sprue.base import build_sprue
+from pourwright.sprue.model import Sprue
+from pourwright.sprue.own import Cut, base_from_mesh
+
+_SECONDS = 60.0
+
+
+@dataclass(frozen=True, eq=False)
+class Sprued:
+    """Figure, base, funnel and gates as one closed mesh, and its air.
+
+    mesh, figure, base, funnel : standing frame; figure as it is in the master. filled_mm3 :
+    hollows that were closed in between the parts, which are filled; voids : of the figure itself,
+    which stay. air, openings : of the mesh with vertices close enough for rods to start at.
+    sprue : as it was made, in the frame of the board. cut : of a base of the user's.
+    """
+
+    mesh: TriMesh
+    figure: TriMesh
+    protection: Protection | None
+    base: TriMesh
+    funnel: TriMesh | None
+    voids: tuple[TriMesh, ...]
+    filled_mm3: float
+    up: Floats
+    air: AirReport
+    openings: Ints
+    sprue: Sprue
+    cut: Cut | None = None
+
+    @property
+    def base_height_mm(self) -> float:
+        """x . up of the base's figure side."""
+        return -self.sprue.top_z_mm
+
+
+def sprued(
+    figure: TriMesh,
+    protection: Protection | None,
+    up: Floats,
+    job: Job,
+    own_base: TriMesh | None,
+    progress: Progress,
+) -> Sprued:
+    """Put the figure on its base and funnel.
+
+    up : (3,) unit vector. own_base : a closed body of the user's, standing frame.
+    """
+    progress(0.0, "Shaping the sprue base")
+    turn = board_rotation(up)
+    standing = rotated(figure, turn)
+    cut = None
+    if own_base is None:
+        made = build_sprue(standing, job.base, job.funnel)
+    else:
+        own = base_from_mesh(rotated(own_base, turn), standing, job.own_base, job.funnel)
+        made, cut = own.sprue, own.cut
+    base = rotated(made.base, turn.T)
+    funnel = None if made.funnel is None else rotated(made.funnel, turn.T)
+    voids = tuple(p for p in boolean.pieces(figure) if p.volume_mm3 < 0)
+    parts = [figure, base] if funnel is None else [figure, base, funnel]
+    mesh, filled = _united(parts, voids)
+    progress(0.7, "Finding air pockets")
+    air, openings = air_of(fine(mesh), up)
+    return Sprued(
+        mesh, figure, protection, base, funnel, voids, filled, up, air, openings, made, cut
+    )
+
+
+def gated(bare: Sprued, job: Job, progress: Progress) -> tuple[Sprued, Gates]:
+    """Give what the base does not feed in time its gates, and look at the air anew with them."""
+    resin = resin_named(job.material)
+    gates = place_gates(
+        bare.mesh,
+        bare.air,
+        liquid_of(resin),
+        _SECONDS * resin.pot_life_min,
+        job.gates,
+        base_height_mm=bare.base_height_mm,
+        protection=bare.protection,
+        progress=part(progress, 0.0, 0.8),
+    )
+    if not gates.bodies:
+        return bare, gates
+    progress(0.8, "Finding air pockets with gates")
+    mesh, filled = _united([bare.mesh, *gates.bodies], bare.voids)
+    air, openings = air_of(fine(mesh), bare.up)
+    fed = replace(
+        bare, mesh=mesh, filled_mm3=bare.filled_mm3 + filled, air=air, openings=openings
+    )
+    return fed, gates
+
+
+def _united(parts: Sequence[TriMesh], voids: Sequence[TriMesh]) -> tuple[TriMesh, float]:
+    return boolean.without_voids(boolean.union(parts, "figure on its base"), voids)

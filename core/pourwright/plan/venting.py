@@ -1,0 +1,108 @@
+"""Rods for the air of a sprued figure, and the proof that they do."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from pourwright.air import AirReport, nearest_vertices
+from pourwright.plan.airing import air_of, fine, judge
+from pourwright.plan.job import Job
+from pourwright.plan.sprued import Sprued
+from pourwright.plan.warnings import TOLD_MM
+from pourwright.progress import Progress, part
+from pourwright.solid import boolean
+from pourwright.solid.contacts import open_contacts
+from pourwright.solid.mesh import TriMesh
+from pourwright.vents.given import given_vents
+from pourwright.vents.place import Vents, place_vents
+from pourwright.vents.rings import rings_of
+from pourwright.vents.settings import GivenVent
+
+# Times that a vented master is looked at for air to vent.
+_ROUNDS = 3
+
+
+@dataclass(frozen=True, eq=False)
+class Vented:
+    """The finished master's mesh, its rods, and its air.
+
+    filled_mm3 : hollows that rods closed in, which are filled.
+    """
+
+    mesh: TriMesh
+    filled_mm3: float
+    vents: Vents
+    air: AirReport
+
+
+def vented(
+    sprued: Sprued, job: Job, given: Sequence[GivenVent] | None, progress: Progress
+) -> Vented:
+    """Put up rods for the air that matters, and look at the master again.
+
+    given : rods as the user put them; then these are taken as they are and none is routed.
+    """
+    if given is None:
+        vents = place_vents(
+            sprued.air,
+            sprued.openings,
+            job.process,
+            job.vents,
+            base_height_mm=sprued.base_height_mm,
+            protection=sprued.protection,
+            progress=part(progress, 0.0, 0.5),
+        )
+    else:
+        vents = given_vents(sprued.air, given, job.vents)
+    progress(0.5, "Uniting the master")
+    mesh, filled = _united(sprued, vents)
+    progress(0.7, "Proving that no air is left")
+    after, _ = air_of(mesh, sprued.up)
+    for _ in range(_ROUNDS if given is None else 0):
+        if not _left_untold(after, vents, job):
+            break
+        # What rods left or made by standing where they do gets rods of its own.
+        progress(0.8, "Venting what is left")
+        vents = _with_more(mesh, vents, sprued, job)
+        mesh, filled = _united(sprued, vents)
+        after, _ = air_of(mesh, sprued.up)
+    return Vented(mesh, filled, vents, after)
+
+
+def _united(sprued: Sprued, vents: Vents) -> tuple[TriMesh, float]:
+    """The master's mesh, and the volume of hollows that rods closed in, which is filled."""
+    mesh, filled = sprued.mesh, 0.0
+    if vents.bodies:
+        together = boolean.union([mesh, *vents.bodies], "master")
+        mesh, filled = boolean.without_voids(together, sprued.voids)
+    return open_contacts(mesh)[0], filled
+
+
+def _left_untold(after: AirReport, vents: Vents, job: Job) -> bool:
+    """Whether air is left that matters and is not known to be out of reach."""
+    return any(
+        p.matters and all(math.dist(p.peak_mm, at) > TOLD_MM for at, _ in vents.blocked)
+        for p in judge(after.pockets, job.process)
+    )
+
+
+def _with_more(mesh: TriMesh, vents: Vents, sprued: Sprued, job: Job) -> Vents:
+    """Add rods for what matters in a master that has rods already; these count as walls."""
+    report, openings = air_of(fine(mesh), sprued.up)
+    more = place_vents(
+        report,
+        openings,
+        job.process,
+        job.vents,
+        base_height_mm=sprued.base_height_mm,
+        protection=sprued.protection,
+    )
+    before, added = sprued.air, []
+    for vent in more.vents:
+        vertex = int(nearest_vertices(before.surface, [vent.path_mm[0]])[0])
+        pocket = before.pocket_at(vertex)
+        added.append(replace(vent, serves=(pocket,) if pocket >= 0 else ()))
+    everyone = (*vents.vents, *added)
+    return Vents(everyone, (*vents.bodies, *more.bodies), more.blocked, rings_of(everyone))
