@@ -31,9 +31,11 @@ extension: $(VENV)/.ready
 
 # Windowed Blender on a virtual screen; takes the screenshots of the guide.
 gui: extension
-	$(BLENDER_GUI) -o gui-out -u 1.2 -b blend_demo -z dist/pourwright-*.zip tests/gui/first_cast.py
-	$(BLENDER_GUI) -o gui-out -u 1.2 -b blend_demo -z dist/pourwright-*.zip tests/gui/pose.py
-	cp gui-out/*.png docs/pictures/
+	for script in first_cast bases pose rising mould; do \
+	  $(BLENDER_GUI) -o gui-out -u 1.2 -b blend_demo -z dist/pourwright-*.zip \
+	    tests/gui/$$script.py || exit 1; \
+	done
+	$(PY) tests/gui/reduce.py gui-out docs/pictures
 
 pictures: $(VENV)/.ready
 	$(PY) -m blend_demo --out demo-out --pictures docs/pictures

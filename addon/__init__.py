@@ -7,11 +7,13 @@ import bpy
 from . import (
     air,
     base,
+    bench,
     bridge,
     export,
     figure,
     gates,
     messages,
+    mould,
     pose,
     printer,
     quantities,
@@ -21,7 +23,9 @@ from . import (
     vents,
 )
 
-_FEATURES = (figure, pose, air, rising, base, gates, vents, printer, quantities, export)
+_FEATURES = (
+    figure, pose, air, rising, base, gates, vents, printer, quantities, mould, bench, export,
+)  # fmt: skip
 # Settings refer to each other, so the group that holds them all comes last.
 _CLASSES = (
     *messages.classes,

@@ -12,6 +12,8 @@ import bpy
 from . import results
 from .figure.settings import chosen, set_chosen
 from .jobs import JobError, Outcome
+from .mould import scene as mould_scene
+from .mould.settings import mould_key
 from .pose import preview
 from .pose.picture import pack
 from .pose.settings import names_of
@@ -20,6 +22,8 @@ from .stored import stored_plan
 from .view import selection_kept
 
 Json = dict[str, Any]
+# Warnings that a mould brings along.
+MOULD_CODES = ("mould_too_big", "rubber_air", "slits", "cut_incomplete", "rods_tie", "no_mould")
 
 
 def air(request: Request, outcome: Outcome) -> str:
@@ -108,6 +112,23 @@ def _new_gates(scene: bpy.types.Scene, data: Json) -> list[str]:
     return aside
 
 
+def mould(request: Request, outcome: Outcome) -> str:
+    """Put a mould into the scene and into the stored plan."""
+    scene, data = target_scene(request), outcome.result
+    plan = stored_plan(scene)
+    if plan is None:
+        raise JobError("The plan is gone; press Make Master again")
+    mould_scene.put(scene, data, outcome)
+    known = [w for w in plan["warnings"] if w["code"] not in MOULD_CODES]
+    fresh = {"silicone": data["silicone"], "mould": data["mould"]}
+    scene.pourwright.plan = json.dumps(plan | fresh | {"warnings": [*known, *data["warnings"]]})
+    scene.pourwright.mould.made_with = request.notes["mould"]
+    _warnings(scene, [*known, *data["warnings"]], plan.get("rings", ()))
+    to_mix = data["silicone"]["to_mix_ml"]
+    warts = sum(p["matters"] for p in data["mould"]["trapped_air"])
+    return f"Mould planned: {to_mix:.0f} ml of rubber, {_count(warts, 'place')} to brush first"
+
+
 def pose(request: Request, outcome: Outcome) -> str:
     """Put ranked poses into the list: the standing one for comparison, then the best first."""
     scene, data = target_scene(request), outcome.result
@@ -168,6 +189,11 @@ def _bodies(
     results.replace(scene, roles, pieces)
     _figure(scene, request, data["figure"])
     _pockets(scene, data, "Figure on Its Base")
+    # What was planned for another master is none for this one.
+    mould_scene.clear(scene)
+    if data.get("mould") is not None:
+        mould_scene.put(scene, data, outcome)
+        scene.pourwright.mould.made_with = mould_key(scene.pourwright.mould, data)
     stored = {key: value for key, value in data.items() if key != "objects"}
     scene.pourwright.plan = json.dumps(stored)
     scene.pourwright.made_with = request.notes["made_with"]
@@ -285,14 +311,19 @@ def _vents(
     with selection_kept():
         settings.active_vent = objects.index(active) if active in objects else 0
     settings.left = sum(p["matters"] for p in data["pockets_after"])
+    _warnings(scene, data["warnings"], data.get("rings", ()))
+
+
+def _warnings(scene: bpy.types.Scene, warnings: Sequence[Json], rings: Sequence[Json]) -> None:
+    settings = scene.pourwright.vents
     settings.warnings.clear()
     settings.active_warning = 0
-    for warning in sorted(data["warnings"], key=lambda w: not w["open"]):
+    for warning in sorted(warnings, key=lambda w: not w["open"]):
         row = settings.warnings.add()
         _fill_place(row, warning)
         row.code = warning["code"]
         row.open = warning["open"]
-    for ring in data.get("rings", ()):
+    for ring in rings:
         row = settings.warnings.add()
         row.code, row.text = f"ring_at_vent_{ring['vent'] + 1}", ring["message"]
         row.has_place, row.place_mm = True, ring["cut_at_mm"]

@@ -25,7 +25,9 @@ ADDON = Path(__file__).resolve().parent
 ROOT = ADDON.parent
 CACHE = ROOT / ".cache" / "wheels"
 
-LIBRARIES = ("scipy==1.15.3", "manifold3d==3.5.4", "trimesh==5.2.0")
+LIBRARIES = (
+    "scipy==1.15.3", "manifold3d==3.5.4", "trimesh==5.2.0", "jinja2==3.1.6", "markupsafe==3.0.4",
+)  # fmt: skip
 PYTHONS = ("3.11", "3.13")  # Blender 4.2 to 5.0, and from 5.1 and Linux distributions
 # Newest tags first; pip takes the newest that a library offers.
 WHEEL_TAGS = {

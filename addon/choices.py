@@ -6,8 +6,10 @@ import zlib
 from collections.abc import Mapping
 
 LABELS = {
+    "as_is": "As It Stands",
     "open": "Open Pour",
     "pressure": "Pressure Pot",
+    "under": "Under the Feet",
     "vacuum_pressure": "Vacuum + Pot",
 }
 

@@ -24,7 +24,7 @@ from typing import Any
 
 WORKER_MODULE = "pourwright.worker"
 # What the worker imports; the folders they are found in make its search path.
-NEEDED = ("pourwright", "manifold3d", "scipy", "trimesh", "numpy")
+NEEDED = ("pourwright", "manifold3d", "scipy", "trimesh", "jinja2", "markupsafe", "numpy")
 GRACE_S = 0.3  # for a worker that is writing files to tidy up before it is killed
 
 

@@ -25,6 +25,7 @@ ROLE, MADE_AS, INDEX = "pourwright_role", "pourwright_made_as", "pourwright_inde
 SHAPE = "pourwright_shape"  # a rod's digest when it was made
 AIR_ROLES = ("pocket", "pocket_after", "rising")
 BODY_ROLES = ("master", "base", "funnel", "socket")
+MOULD_ROLES = ("box", "rubber_air", "cut", "hinge", "knife", "slit", "way_point")
 FUSED_ROLES = ("master", "socket")  # what is printed, made of the other results
 
 # Colours told apart by every kind of colour vision (Okabe and Ito 2008), linear RGB.
@@ -36,6 +37,10 @@ COLORS = {
     "funnel": ("Funnel", (0.42, 0.38, 0.30, 1.0)),
     "vent": ("Vent", (0.0, 0.168, 0.445, 1.0)),
     "gate": ("Gate", (0.604, 0.191, 0.386, 1.0)),
+    "cut": ("Cut", (0.665, 0.112, 0.0, 1.0)),
+    "hinge": ("Hinge", (0.0, 0.168, 0.445, 1.0)),
+    "slit": ("Slit", (0.871, 0.767, 0.054, 1.0)),
+    "knife": ("Knife Enters", (0.665, 0.112, 0.0, 1.0)),
     "socket": ("Base With Socket", (0.23, 0.25, 0.28, 1.0)),
     "pour": ("Pour", (0.80, 0.27, 0.52, 1.0)),
 }
@@ -106,6 +111,8 @@ def _rods(scene: bpy.types.Scene, role: str) -> list[bpy.types.Object]:
 def _rod_role(obj: bpy.types.Object) -> str:
     """Return which kind of rod an object in the collection is, or nothing."""
     role = obj.get(ROLE)
+    if role in MOULD_ROLES:
+        return ""
     if role in ASIDE_COLLECTIONS:
         return role
     return "vent" if obj.type == "CURVE" else ""
@@ -208,7 +215,7 @@ def remove_all(objects: list[bpy.types.Object]) -> None:
                 place = child.matrix_world.copy()
                 child.parent = None
                 child.matrix_world = place
-    data = {obj.data for obj in objects}
+    data = {obj.data for obj in objects if obj.data is not None}
     bpy.data.batch_remove(objects)
     bpy.data.batch_remove([held for held in data if held.users == 0])
 

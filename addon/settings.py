@@ -6,9 +6,11 @@ import bpy
 
 from .air.settings import PourwrightAir
 from .base.settings import PourwrightBase
+from .bench.settings import PourwrightBench
 from .export.settings import PourwrightExport
 from .figure.settings import PourwrightFigure
 from .gates.settings import PourwrightGates
+from .mould.settings import PourwrightMould
 from .pose.settings import PourwrightLayer, PourwrightPose
 from .printer.settings import PourwrightPrint
 from .quantities.settings import PourwrightQuantities
@@ -45,6 +47,12 @@ class PourwrightSettings(bpy.types.PropertyGroup):
     )
     quantities: bpy.props.PointerProperty(
         name="Quantities", description="What is mixed", type=PourwrightQuantities
+    )
+    mould: bpy.props.PointerProperty(
+        name="Mould", description="The box, the rubber and the cut", type=PourwrightMould
+    )
+    bench: bpy.props.PointerProperty(
+        name="Bench", description="Mixes, times and vessels of a run", type=PourwrightBench
     )
     export: bpy.props.PointerProperty(
         name="Export", description="What is written to files", type=PourwrightExport

@@ -17,9 +17,10 @@ def stored_plan(scene: bpy.types.Scene) -> Json | None:
         return None
     known = _parsed.get("plan")
     if known is None or known[0] != text:
-        # A plan that was saved by an earlier version has no gates and no socket.
-        known = _parsed["plan"] = (text, {"gates": [], "socket": None} | json.loads(text))
+        known = _parsed["plan"] = (text, _LACKING | json.loads(text))
     return known[1]
 
 
+# What a plan that was saved by an earlier version does not have.
+_LACKING: Json = {"gates": [], "socket": None, "mould": None, "silicone": None}
 _parsed: dict[str, tuple[str, Json]] = {}

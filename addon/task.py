@@ -12,14 +12,17 @@ import bpy
 from . import results
 from .air.settings import UPSIDE_DOWN, up_vector
 from .base.settings import base_table, own_base_table, socket_table
+from .bench.settings import bench_table
 from .bridge import in_scene, mm_per_unit, read_objects
 from .curves import read_rod
 from .figure.settings import chosen, state
 from .gates.settings import gates_table
 from .jobs import JobError
+from .mould.settings import mould_key, mould_tables
 from .pose.settings import PourwrightPoseWeights, cone_deg
 from .printer.settings import print_tables
 from .running import Request
+from .stored import stored_plan
 
 Tables = dict[str, dict[str, Any]]
 
@@ -58,6 +61,8 @@ def job_tables(scene: bpy.types.Scene) -> Tables:
         },
     }
     tables |= print_tables(settings.print)
+    tables |= mould_tables(settings.mould)
+    tables["bench"] = bench_table(settings.bench)
     if base.source == "OBJECT":
         # Nothing of a kind counts but how deep the figure sinks in, which must be within a height.
         tables["base"] = {"embed_mm": base.embed_mm, "height_mm": 2.0 * base.embed_mm}
@@ -116,8 +121,15 @@ def fingerprint(scene: bpy.types.Scene, objects: list[bpy.types.Object] | None =
     base = scene.pourwright.base
     body = state([base.body]) if base.source == "OBJECT" and base.body is not None else []
     protect = scene.pourwright.figure.protect
-    made_of = [job_tables(scene), mm_per_unit(scene), protect, figure, body]
+    made_of = [_of_master(job_tables(scene)), mm_per_unit(scene), protect, figure, body]
     return json.dumps(made_of, sort_keys=True)
+
+
+def _of_master(tables: Tables) -> Tables:
+    """The tables that the master depends on: those of the mould only with a guide line on it."""
+    guided = tables["mould"]["enabled"]
+    return {name: table for name, table in tables.items()
+            if name != "bench" and (guided or not name.startswith("mould"))}  # fmt: skip
 
 
 def pose_fingerprint(
@@ -195,6 +207,33 @@ def plan_request(context: bpy.types.Context, selected: list[bpy.types.Object]) -
         raise JobError(f"'{base.body.name}' is part of the figure; choose another object as base")
     request.task["own_base"] = len(request.meshes)
     return replace(request, meshes=[*request.meshes, *read_objects(context, [base.body])])
+
+
+def mould_request(
+    context: bpy.types.Context, selected: list[bpy.types.Object], way_points: list[Any]
+) -> Request:
+    """Return a job that plans the mould of the master as it is in the scene.
+
+    way_points : where the cut has to pass; empty for where the shape suggests.
+    """
+    scene = context.scene
+    request = figure_request(context, "mould", selected)
+    request.task["plan"] = stored_plan(scene)
+    request.task["way_points"] = way_points
+    request.notes["mould"] = mould_key(scene.pourwright.mould, stored_plan(scene))
+    (master,) = read_objects(context, [results.find(scene, "master")])
+    return replace(request, meshes=[master, *request.meshes])
+
+
+def mould_stale(scene: bpy.types.Scene) -> str:
+    """Return what the last mould no longer matches; empty when all is well."""
+    plan = stored_plan(scene)
+    mould = scene.pourwright.mould
+    if plan is None or plan.get("mould") is None or not mould.made_with:
+        return ""
+    if mould.made_with != mould_key(mould, plan):
+        return "Master or settings changed: Plan Mould"
+    return ""
 
 
 def pose_request(context: bpy.types.Context, selected: list[bpy.types.Object]) -> Request:

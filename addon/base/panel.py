@@ -10,7 +10,7 @@ from .kinds import FACES, KINDS, NUMBERS, applies
 from .settings import PourwrightBase
 
 PICTURE_UNITS = 4.6  # width of the picture, in units of Blender's interface
-POPUP_UNITS = 4.2
+POPUP_UNITS = 4.8
 
 
 class POURWRIGHT_PT_base(ui.SidebarPanel, bpy.types.Panel):
@@ -98,6 +98,7 @@ def _draw_socket(
     context: bpy.types.Context, layout: bpy.types.UILayout, base: PourwrightBase
 ) -> None:
     header, body = layout.panel("pourwright_socket", default_closed=True)
+    header.use_property_split = False  # which the columns above have set on the panel
     header.prop(base, "socket", text="Socket for a Physical Figure")
     if body is None:
         return
@@ -110,6 +111,7 @@ def _draw_socket(
 
 def _draw_funnel(layout: bpy.types.UILayout, base: PourwrightBase) -> None:
     header, body = layout.panel("pourwright_funnel", default_closed=False)
+    header.use_property_split = False
     header.prop(base, "funnel")
     if body is None:
         return
@@ -140,8 +142,11 @@ def _draw_result(context: bpy.types.Context, layout: bpy.types.UILayout) -> None
         ui.value(box, "Cut Off Below", ui.length(facts["cut"]["above_lowest_mm"]))
     funnel = plan["funnel"]
     if funnel is not None:
-        holds = f"{funnel['holds_mm3'] / 1000:.2f} of {funnel['needed_mm3'] / 1000:.2f} ml"
-        ui.value(box, "Funnel Holds", holds, "NONE" if funnel["enough"] else "ERROR")
+        ui.value(
+            box, "Funnel Holds", f"{funnel['holds_mm3'] / 1000:.2f} ml",
+            "NONE" if funnel["enough"] else "ERROR",
+        )
+        ui.value(box, "Funnel Needs", f"{funnel['needed_mm3'] / 1000:.2f} ml")
     if plan["socket"] is not None:
         ui.value(box, "Base With Socket", ui.volume(plan["socket"]["volume_mm3"]))
 

@@ -7,6 +7,7 @@ from typing import ClassVar
 
 import bpy
 
+from ..bench.settings import plan_with_bench
 from ..bridge import read_objects
 from ..jobs import GRACE_S, JobError, Outcome
 from ..results import find
@@ -19,6 +20,7 @@ FILES = {
     "write_stl": "master.stl",
     "write_rods": "rods.csv",
     "write_plan": "plan.json",
+    "write_sheet": "sheet.html",
 }
 SOCKET_FILES = {"write_3mf": "base.3mf", "write_stl": "base.stl"}
 
@@ -68,7 +70,7 @@ class POURWRIGHT_OT_export_master(JobOperator, bpy.types.Operator):
             )
         task = {
             "task": "export",
-            "plan": stored_plan(scene),
+            "plan": plan_with_bench(scene),
             "folder": str(folder),
             "files": names,
             "overwrite": export.overwrite,

@@ -11,7 +11,7 @@ class POURWRIGHT_PT_export(ui.SidebarPanel, bpy.types.Panel):
     """Files for the printer and the bench."""
 
     bl_label = "Export"
-    bl_order = 9
+    bl_order = 11
 
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the folder, the kinds of files and the button."""
@@ -19,7 +19,7 @@ class POURWRIGHT_PT_export(ui.SidebarPanel, bpy.types.Panel):
         column = ui.column(layout)
         column.prop(export, "folder")
         files = column.column(heading="Write", align=True)
-        for name in ("write_3mf", "write_stl", "write_rods", "write_plan"):
+        for name in ("write_3mf", "write_stl", "write_rods", "write_plan", "write_sheet"):
             files.prop(export, name)
         column.prop(export, "overwrite")
         ui.stale(context, layout, task.stale(context.scene))

@@ -34,6 +34,11 @@ class PourwrightExport(bpy.types.PropertyGroup):
         description="Write plan.json with pockets, vents, quantities and warnings",
         default=True,
     )
+    write_sheet: bpy.props.BoolProperty(
+        name="Pour Sheet",
+        description="Write sheet.html, two pages to print and take to the bench",
+        default=True,
+    )
     overwrite: bpy.props.BoolProperty(
         name="Replace Files",
         description="Replace files of the same name that are in the folder already",

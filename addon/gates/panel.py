@@ -11,6 +11,7 @@ from .settings import PourwrightGates
 
 MAX_ROWS = 5
 SHARES = (0.34, 0.2, 0.2, 0.26)  # of a row's width
+BOX_SHARE = 0.93  # of the sidebar's width, for texts in a box
 BLOCKED = ("gate_blocked", "no_feed", "fill_slow")
 
 
@@ -23,8 +24,9 @@ class POURWRIGHT_UL_gates(bpy.types.UIList):
             layout.alert = True
             ui.cells(layout, SHARES, (f"{index + 1}  Gone", "", "", ""))
             return
+        full = "?" if data.by_hand else _time(item.fill_time_s)
         sizes = f"{item.diameter_mm:.1f}", f"{item.length_mm:.1f}"
-        ui.cells(layout, SHARES, (f"{index + 1}  Gate", *sizes, _time(item.fill_time_s)))
+        ui.cells(layout, SHARES, (f"{index + 1}  Gate", *sizes, full))
 
 
 class POURWRIGHT_PT_gates(ui.SidebarPanel, bpy.types.Panel):
@@ -59,6 +61,11 @@ class POURWRIGHT_PT_gates(ui.SidebarPanel, bpy.types.Panel):
             return
         ui.stale(context, layout, task.stale(context.scene))
         self._draw_rods(context, layout, gates)
+        if gates.by_hand:
+            ui.wrapped(
+                context, layout,
+                "These gates are as you made them; the times below are those without any", "INFO",
+            )
         self._draw_fill(context, layout, plan)
 
     def _draw_rods(
@@ -75,8 +82,9 @@ class POURWRIGHT_PT_gates(ui.SidebarPanel, bpy.types.Panel):
         )
         chosen = gates.rods[min(gates.active_gate, len(gates.rods) - 1)]
         facts = layout.column(align=True)
-        ui.value(facts, "Feeds", ui.volume(chosen.volume_mm3))
-        ui.value(facts, "Reynolds Number", f"{chosen.reynolds:.3g}")
+        if not gates.by_hand:
+            ui.value(facts, "Feeds", ui.volume(chosen.volume_mm3))
+            ui.value(facts, "Reynolds Number", f"{chosen.reynolds:.3g}")
         ui.value(facts, "Web", ui.length(chosen.web_mm))
         for note in filter(None, chosen.notes.split("\n")):
             ui.wrapped(context, layout, note, "INFO")
@@ -96,9 +104,11 @@ class POURWRIGHT_PT_gates(ui.SidebarPanel, bpy.types.Panel):
             row.label(text=f"Slowest Through {ui.length(fill['neck']['diameter_mm'])}")
             ui.place_button(row, fill["neck"]["at_mm"])
         for note in fill["notes"]:
-            ui.wrapped(context, box, note, "INFO")
+            ui.wrapped(context, box, note, "INFO", share=BOX_SHARE)
         for warning in (w for w in plan["warnings"] if w["code"] in BLOCKED):
-            ui.wrapped(context, box, warning["message"], "ERROR", warning["at_mm"])
+            ui.wrapped(
+                context, box, warning["message"], "ERROR", warning["at_mm"], share=BOX_SHARE
+            )
 
 
 def _time(seconds: float) -> str:

@@ -10,6 +10,9 @@ from .. import task, ui
 from ..stored import stored_plan
 from .settings import SIZES
 
+BOX_SHARE = 0.93  # of the sidebar's width, for texts in a box
+TOLD = ("first_layer_small", "not_one_body", "too_big", "wall_thin")
+
 
 class POURWRIGHT_PT_print(ui.SidebarPanel, bpy.types.Panel):
     """Whether the master goes into the printer, and how large it is made."""
@@ -29,7 +32,7 @@ class POURWRIGHT_PT_print(ui.SidebarPanel, bpy.types.Panel):
         else:
             printer = PRINTERS.get(settings.printer, DEFAULT_PRINTER)
             rows = layout.column(align=True)
-            ui.value(rows, "Room", _sizes(printer.build_mm))
+            ui.value(rows, "Room in mm", _sizes(printer.build_mm))
             ui.value(rows, "Smallest Wall", ui.length(printer.smallest_wall_mm))
         column = ui.column(layout)
         column.prop(settings, "scale_master")
@@ -40,10 +43,10 @@ class POURWRIGHT_PT_print(ui.SidebarPanel, bpy.types.Panel):
             ui.wrapped(context, layout, "Make Master measures what is printed", "INFO")
             return
         ui.stale(context, layout, task.stale(context.scene))
-        _draw_result(layout, plan)
+        _draw_result(context, layout, plan)
 
 
-def _draw_result(layout: bpy.types.UILayout, plan: dict) -> None:
+def _draw_result(context: bpy.types.Context, layout: bpy.types.UILayout, plan: dict) -> None:
     found, scale = plan["print"], plan["scale"]
     box = layout.box().column(align=True)
     factor = f"{100 * scale['factor']:.2f} %"
@@ -52,7 +55,7 @@ def _draw_result(layout: bpy.types.UILayout, plan: dict) -> None:
         box.label(text=_how(found), icon="CHECKMARK")
     else:
         box.label(text="Too Big for the Printer", icon="ERROR")
-    ui.value(box, "Size", _sizes(found["size_mm"]))
+    ui.value(box, "Size in mm", _sizes(found["size_mm"]))
     if found["cuts"]:
         for cut in found["cuts"]:
             row = box.row()
@@ -63,6 +66,11 @@ def _draw_result(layout: bpy.types.UILayout, plan: dict) -> None:
     ui.value(box, "First Layer", f"{found['first_layer_mm2']:.0f} mm²")
     if found["bodies"] != 1:
         ui.value(box, "Separate Bodies", str(found["bodies"]), "ERROR")
+    for warning in (w for w in plan["warnings"] if w["code"] in TOLD):
+        ui.wrapped(
+            context, box, warning["message"], "ERROR" if warning["open"] else "INFO",
+            warning["at_mm"], share=BOX_SHARE,
+        )
 
 
 def _how(found: dict) -> str:
@@ -72,7 +80,7 @@ def _how(found: dict) -> str:
 
 
 def _sizes(sizes_mm: tuple[float, ...]) -> str:
-    return " x ".join(f"{size:.0f}" for size in sizes_mm) + " mm"
+    return " x ".join(f"{size:.0f}" for size in sizes_mm)
 
 
 classes = (POURWRIGHT_PT_print,)

@@ -64,8 +64,8 @@ class PourwrightPrint(bpy.types.PropertyGroup):
         description="Give the shrinkage of your resin; without it that of the material counts",
         default=False,
     )
-    resin_percent: _percent("Resin Shrinkage", "What the resin shrinks while it sets", 0.003)
-    rubber_percent: _percent("Rubber Shrinkage", "What the mould shrinks while it sets",
+    resin_percent: _percent("Resin Shrinks", "What the resin shrinks while it sets", 0.003)
+    rubber_percent: _percent("Rubber Shrinks", "What the mould shrinks while it sets",
                              RUBBER_LINEAR)
 
 

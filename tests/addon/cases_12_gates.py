@@ -56,6 +56,10 @@ def case_a_gate_made_thicker_is_taken_as_it_is():
     assert settings().gates.by_hand and settings().gates.rods[0].object == obj
     assert "as they are" in message().text
     assert plan()["master"]["volume_mm3"] > before["master"]["volume_mm3"]
+    assert plan()["master"]["parts_mm3"]["gates"] == 0.0  # none was put up beside it
+    checked = plan()["gates"]
+    assert bpy.ops.pourwright.check_again() == {"FINISHED"}
+    assert plan()["gates"] == checked and settings().gates.by_hand
     # Make Master works them out anew and sets the changed one aside.
     assert bpy.ops.pourwright.make_master() == {"FINISHED"}
     assert obj.name == f"{GALLERY} Edited" and obj.hide_get()
@@ -75,7 +79,7 @@ def case_a_deleted_gate_is_told_and_made_anew():
     bpy.data.objects.remove(bpy.data.objects[GALLERY])
     assert "Gates changed" in part("task").stale(bpy.context.scene)
     assert bpy.ops.pourwright.check_again() == {"FINISHED"}
-    assert plan()["gates"] == []
+    assert plan()["gates"] == [] and plan()["master"]["parts_mm3"]["gates"] == 0.0
     assert bpy.ops.pourwright.make_master() == {"FINISHED"}
     assert GALLERY in bpy.data.objects
 

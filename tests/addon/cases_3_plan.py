@@ -216,7 +216,7 @@ def case_export_writes_and_refuses_to_replace():
         folder = Path(name) / "casts"
         settings().export.folder = str(folder)
         assert bpy.ops.pourwright.export_master() == {"FINISHED"}
-        names = ["master.3mf", "master.stl", "plan.json", "rods.csv"]
+        names = ["master.3mf", "master.stl", "plan.json", "rods.csv", "sheet.html"]
         assert sorted(p.name for p in folder.iterdir()) == names
         rods = (folder / "rods.csv").read_text(encoding="utf-8").splitlines()
         assert len(rods) == 1 + len(plan()["vents"])

@@ -110,6 +110,7 @@ def example_plan(master_mesh: TriMesh | None = None, up=(0.0, 0.0, -1.0), job=No
         gate_meshes=(),
         vent_meshes=(),
         board_height_mm=30.0,
+        figure_side_height_mm=12.0,
         funnel_check=check_funnel(FunnelNeed(300.0, 20.5, 3.0), 12.0, 25.0, 15.0),
         ready=Readiness(
             DEFAULT_PRINTER, Fit("z", 0.0, (20.0, 30.0, 40.0), (0.0, 0.0, 0.0)),

@@ -126,10 +126,13 @@ def test_that_check_finds_a_foot_with_air_in_it():
     assert min(closed) == pytest.approx(-(low - 4), abs=1e-3)
 
 
+@pytest.mark.parametrize("closed", [True, False])
+@pytest.mark.parametrize("size", SIZES)
 @pytest.mark.parametrize("kind", CATALOGUE)
-def test_3mf_is_read_strictly(kind, tmp_path):
+def test_3mf_is_read_strictly(kind, size, closed, tmp_path):
     stream = io.BytesIO()
-    write_threemf(stream, master_of(made(kind)), (0.0, 0.0, -1.0), title="t", description="d")
+    master = master_of(made(kind, size, closed))
+    write_threemf(stream, master, (0.0, 0.0, -1.0), title="t", description="d")
     path = tmp_path / "master.3mf"
     path.write_bytes(stream.getvalue())
     model = lib3mf.Wrapper().CreateModel()

@@ -21,7 +21,7 @@ from pourwright.sprue.catalogue import CATALOGUE
 from tests.core.figures import export_figure, tree
 
 CORE = Path(pourwright.__file__).parents[1]
-PLAN_FILES = ["master.3mf", "master.stl", "plan.json", "rods.csv"]
+PLAN_FILES = ["master.3mf", "master.stl", "plan.json", "rods.csv", "sheet.html"]
 
 
 @pytest.fixture

@@ -121,6 +121,15 @@ BAD_OPTIONS = [
     ([*AIR, "--json", "/proc/air.json"], "/proc"),
     ([*PLAN, "--up", "0,0,0"], "points nowhere"),
     ([*PLAN, "--base", "mug"], "round-plinth, rectangular-plinth"),
+    ([*PLAN, "--base", "coin", "--base-model", "hinged.stl"], "not allowed with"),
+    ([*PLAN, "--base-model"], "--base-model"),
+    ([*PLAN, "--base-model", "missing.stl"], "no file missing.stl"),
+    ([*PLAN, "--base-model", "folder"], "folder is a folder"),
+    ([*PLAN, "--base-model", "empty.stl"], "empty.stl is empty"),
+    ([*PLAN, "--json", "free.csv", "--base-model", "free.csv", "--force"], "free.csv is read"),
+    ([*PLAN, "--printer", "mangle"], "choose one of resin_small"),
+    ([*PLAN, "--socket", "yes"], "arguments: yes"),
+    ([*PLAN, "--socket", "--json", "out/base.stl"], "own files"),
     ([*PLAN, "--material", "butter"], "polyurethane, epoxy, polyester"),
     ([*PLAN, "--process", "steam"], "choose one of"),
     ([*PLAN, "--job", "missing.toml"], "missing.toml"),
@@ -155,6 +164,8 @@ BAD_OPTIONS = [
     (["plan", "body.stl", "--out", "n" * 300], "Cannot"),
     (["bases", "--json", "a_file"], "Already there"),
     (["materials", "--json", "folder"], "Not a plain file"),
+    (["printers", "--json", "a_file"], "Already there"),
+    (["printers", "resin_small"], "resin_small"),
 ]
 
 
@@ -197,3 +208,18 @@ def test_a_model_is_never_written_over(capsys):
     arguments = ["plan", "body.stl", "--job", "plan.json", "--out", ".", "--force"]
     Path("plan.json").write_text("")
     assert_refused(capsys, arguments, "plan.json is read")
+
+
+@pytest.mark.parametrize("bad", ["open.stl", "flat.stl", "text.stl", "nan.stl"])
+def test_a_base_model_that_is_no_body_is_refused(capsys, bad):
+    write_bad_models()
+    assert_refused(capsys, [*PLAN, "--base-model", bad])
+
+
+def test_a_socket_that_cannot_be_is_refused(capsys):
+    Path("thin.toml").write_text(
+        "[base]\nheight_mm = 1.5\nembed_mm = 1.2\ncrown_deg = 0\n"
+        "[funnel]\nenabled = false\n[mould]\nenabled = false\n"
+    )
+    named = "under the socket"
+    assert_refused(capsys, [*PLAN, "--unit", "mm", "--socket", "--job", "thin.toml"], named)

@@ -238,7 +238,8 @@ def test_stl_refuses_what_float32_cannot_hold():
 
 PLAN_KEYS = {
     "schema", "up", "process", "figure", "pockets", "vents", "pockets_after", "master", "resin",
-    "rings", "warnings",
+    "rings", "warnings", "scale", "base", "gates", "fill", "funnel", "print", "socket", "mould",
+    "silicone",
 }  # fmt: skip
 POCKET_KEYS = {
     "peak_mm", "peak_height_mm", "saddle_height_mm", "volume_mm3", "residual_diameter_mm",
@@ -250,7 +251,7 @@ def test_plan_json_has_the_promised_keys():
     plan = example_plan()
     data = json.loads(to_json(plan_to_dict(plan)))
     assert set(data) >= PLAN_KEYS
-    assert "silicone" not in data
+    assert data["silicone"] is None and data["mould"] is None and data["socket"] is None
     assert data["schema"] == 1
     assert data["up"] == [0.0, 0.0, -1.0]
     process = data["process"]

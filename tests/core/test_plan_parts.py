@@ -285,3 +285,40 @@ def test_a_figure_in_two_pieces_is_fed_in_both():
     assert len(plan.gates) == 1 and "no_feed" not in codes(plan)
     assert plan.gates[0].feeds.volume_mm3 == pytest.approx(6**3, rel=0.05)
     assert "not_one_piece" not in codes(plan)
+
+
+class TestMaterials:
+    OWN = """
+[quick]
+title = "Quick"
+part_a = "A"
+part_b = "B"
+part_a_density_g_ml = 1.0
+part_b_density_g_ml = 1.2
+cured_density_g_ml = 1.1
+ratio_basis = "volume"
+ratio_a = 1
+ratio_b = 1
+pot_life_min = 2
+viscosity_mpa_s = 60
+linear_shrinkage = 0.004
+source = "this test"
+"""
+
+    def test_a_preset_of_the_shop_s_own_is_planned_with(self, tmp_path, capsys):
+        POST.export(tmp_path / "post.stl")
+        (tmp_path / "own").mkdir()
+        (tmp_path / "own" / "resin-quick.toml").write_text(self.OWN)
+        out = tmp_path / "out"
+        arguments = ["plan", str(tmp_path / "post.stl"), "--out", str(out), "--unit", "mm",
+                     "--material", "quick", "--quiet"]  # fmt: skip
+        assert main(arguments) == 2
+        assert "There is no material 'quick'" in capsys.readouterr().err
+        assert main([*arguments, "--materials", str(tmp_path / "own")]) == 0
+        data = json.loads((out / "plan.json").read_text())
+        resin = data["resin"]
+        # 1:1 by volume at 1.0 and 1.2 g/ml is 100:120 by weight.
+        assert resin["part_b_g"] / resin["part_a_g"] == pytest.approx(1.2)
+        assert data["fill"]["limit_s"] == pytest.approx(0.25 * 120)
+        assert data["scale"]["resin_shrinkage"] == pytest.approx(0.004)
+        assert "Quick" in (out / "sheet.html").read_text("utf-8")

@@ -50,6 +50,15 @@ def test_warm_shop_is_late():
     assert next(s for s in made if s.code == "fill").tight
 
 
+def test_the_short_end_of_the_band_makes_a_step_tight():
+    """At 13 C the resin gels in 6 min, or in 3.9: six moulds are full at 4, well before 5.1."""
+    open_pour = dataclasses.replace(CLOCK, temperature_c=13)
+    (fill,) = (s for s in steps(PU, OPEN, open_pour, 6) if s.code == "fill")
+    assert fill.end_min == 4.0
+    assert fill.tight
+    assert not next(s for s in steps(PU, OPEN, open_pour, 5) if s.code == "fill").tight
+
+
 def test_how_many_moulds_a_mix_fills():
     """2 min are taken by mixing and vessels, so 3 min leave two fillings of half a minute."""
     able = capacity(PU, BOTH, CLOCK)
@@ -248,3 +257,11 @@ def test_overnight_cure_is_one_round_a_day():
 def test_day_defaults_are_checked():
     with pytest.raises(InputError, match="mould_price"):
         DaySettings(mould_price=-1)
+
+
+def test_the_pot_limits_a_mix():
+    settings = bench(fill_min=0.2, pot_diameter_mm=250, pot_height_mm=300)
+    order = [Order("a", 10.0, 12, 12)]
+    assert plan_bench(PU, BOTH, settings, order).casts_per_mix == 6
+    assert plan_bench(PU, BOTH, settings, order, (150, 200, 290)).casts_per_mix == 1
+    assert plan_bench(PU, BOTH, settings, order, (70, 90, 290)).casts_per_mix == 4

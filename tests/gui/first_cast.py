@@ -206,13 +206,13 @@ def run():
     assert bpy.data.objects["Master"].hide_get()
     assert not any(bpy.data.objects[name].hide_get() for name in before)
     yield 0.5
-    for name in ("base", "vents", "quantities"):
+    for name in ("vents", "quantities"):
         panels("main", name)
         yield 0.8
         bgui.shot(f"panel_{name}")
     yield from reshape_a_vent()
     yield from add_vents_by_clicks()
-    assert bgui.op("pourwright.show", master=True) == {"FINISHED"}
+    assert bgui.op("pourwright.show", what="MASTER") == {"FINISHED"}
     assert not bpy.data.objects["Master"].hide_get()
     yield 0.3
     bgui.shot("fused_master")
@@ -233,9 +233,9 @@ def run():
             assert "Replace Files" in str(error)
         yield from wait_for_job()
         assert message.kind == kind, message.text
-    assert len(list((home / "casts").iterdir())) == 4
+    assert len(list((home / "casts").iterdir())) == 5
 
-    assert bgui.op("pourwright.show", master=False) == {"FINISHED"}
+    assert bgui.op("pourwright.show", what="PARTS") == {"FINISHED"}
     yield 0.3
 
     # An object of the figure is deleted while the job runs: a message, and nothing made.
@@ -286,5 +286,6 @@ def run():
     assert names() == kept
     yield 0.6
     bgui.shot("open_mesh")
-    panels("main", "figure", "pose", "air", "base", "vents", "quantities", "export")
+    panels("main", "figure", "pose", "air", "base", "gates", "vents",
+           "print", "quantities", "export")
     yield 0.3

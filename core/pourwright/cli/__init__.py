@@ -44,12 +44,17 @@ def main(argv: Sequence[str] | None = None) -> int:
     except PourwrightError as error:
         return _bad_input(error.one_line())
     except MemoryError:
-        return _bad_input("not enough memory; close other programs or give a coarser model")
+        return _bad_input(_MEMORY)
     except Exception as error:  # the last resort: one line, whatever a library throws
+        if isinstance(error, ImportError) and "failed to map segment" in str(error):
+            return _bad_input(_MEMORY)  # the loader's way to say it
         detail = " ".join(f"{type(error).__name__}: {error}".split())[:300]
         return _bad_input(
             f"this is a bug: {detail}; set {TRACEBACK_VARIABLE}=1 to see where it happened"
         )
+
+
+_MEMORY = "not enough memory; close other programs or give a coarser model"
 
 
 def _bad_input(text: str) -> int:

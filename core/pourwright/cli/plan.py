@@ -7,7 +7,7 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pourwright.cli import common
+from pourwright.cli import common, materials
 from pourwright.cli.common import DONE, UNDECIDED
 from pourwright.errors import InputError
 from pourwright.progress import part
@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from pourwright.cli.common import Commands
     from pourwright.plan.job import Job
     from pourwright.solid.mesh import TriMesh
+
+
+SHEET_NAME = "sheet.html"
 
 
 def add_to(commands: Commands) -> argparse.ArgumentParser:
@@ -42,6 +45,7 @@ def add_to(commands: Commands) -> argparse.ArgumentParser:
     )
     command.add_argument("--process", metavar="NAME", help="how it is poured")
     command.add_argument("--material", metavar="NAME", help="resin, see 'pourwright materials'")
+    materials.add_folder(command)
     command.add_argument("--printer", metavar="NAME", help="see 'pourwright printers'")
     command.add_argument(
         "--socket", action="store_true",
@@ -51,6 +55,10 @@ def add_to(commands: Commands) -> argparse.ArgumentParser:
         "--scale", action="store_true",
         help="make the master larger by what resin and rubber shrink",
     )  # fmt: skip
+    command.add_argument(
+        "--no-mould", dest="mould", action="store_false",
+        help="plan no rubber mould, which is quicker",
+    )  # fmt: skip
     common.add_protect(command)
     command.add_argument("--quiet", action="store_true", help="print no report")
     command.set_defaults(command=run)
@@ -59,12 +67,12 @@ def add_to(commands: Commands) -> argparse.ArgumentParser:
 
 def run(options: argparse.Namespace) -> int:
     """Plan the pour, write its folder, print it, and return the exit status."""
-    from pourwright.files.plan_files import plan_targets
-
     job = _job(options)
     common.check_models([*options.models, *([options.base_model] if options.base_model else [])])
     json_path = _json_beside_plan(options, job)
-    targets = plan_targets(options.out, job.socket.enabled) + ([json_path] if json_path else [])
+    sheet_path = options.out / SHEET_NAME
+    targets = [*_plan_targets(options, job), sheet_path]
+    targets += [json_path] if json_path else []
     sources = [*common.read_files(options), *([options.base_model] if options.base_model else [])]
     common.check_outputs(targets, sources, options.force)
     with progress_line() as progress:
@@ -87,8 +95,11 @@ def run(options: argparse.Namespace) -> int:
     from pourwright.files.plan_files import write_plan
     from pourwright.files.plan_json import plan_to_dict, to_json
     from pourwright.report import plan_report
+    from pourwright.sheet import sheet_html
 
-    also = {json_path: to_json(plan_to_dict(plan, poses))} if json_path else {}
+    data = plan_to_dict(plan, poses)
+    also = {json_path: to_json(data)} if json_path else {}
+    also[sheet_path] = sheet_html(data, plan.master.mesh, materials=job.materials).encode("utf-8")
     written = write_plan(plan, options.out, options.force, also, poses)
     if not options.quiet:
         say(plan_report(plan, common.names(options.models), written, poses))
@@ -99,8 +110,9 @@ def _job(options: argparse.Namespace) -> Job:
     from pourwright.plan.job import Job
     from pourwright.plan.job_file import read_job, with_options
 
+    presets = materials.known(options)
     return with_options(
-        read_job(options.job) if options.job else Job(),
+        read_job(options.job, presets) if options.job else Job(materials=presets),
         up=options.up,
         base=options.base,
         process=options.process,
@@ -108,7 +120,14 @@ def _job(options: argparse.Namespace) -> Job:
         printer=options.printer,
         socket=options.socket,
         scale_master=options.scale,
+        mould=options.mould,
     )
+
+
+def _plan_targets(options: argparse.Namespace, job: Job) -> list[Path]:
+    from pourwright.files.plan_files import plan_targets
+
+    return plan_targets(options.out, job.socket.enabled, job.mould.enabled)
 
 
 def _own_base(options: argparse.Namespace) -> TriMesh | None:
@@ -123,12 +142,10 @@ def _own_base(options: argparse.Namespace) -> TriMesh | None:
 
 def _json_beside_plan(options: argparse.Namespace, job: Job) -> Path | None:
     """Return where a second copy of the plan goes; None if it is the plan's own plan.json."""
-    from pourwright.files.plan_files import plan_targets
-
     if options.json is None:
         return None
     wanted = Path(os.path.realpath(options.json))
-    for target in plan_targets(options.out, job.socket.enabled):
+    for target in [*_plan_targets(options, job), options.out / SHEET_NAME]:
         if wanted == Path(os.path.realpath(target)):
             if target.suffix == ".json":
                 return None

@@ -24,6 +24,7 @@ from pourwright.files.json_data import (
     text,
     to_json,
 )
+from pourwright.files.mould_json import mould_data, silicone_data
 from pourwright.files.pose_json import pose_data
 from pourwright.files.sprue_json import (
     base_data,
@@ -77,9 +78,11 @@ def plan_to_dict(plan: PourPlan, poses: PoseReport | None = None) -> Json:
         "board_height_mm": length(plan.board_height_mm),
         "funnel": funnel_data(plan.funnel_check),
         "resin": _resin(plan.resin, plan.job),
+        "silicone": None if plan.mould is None else silicone_data(plan.mould),
+        "mould": None if plan.mould is None else mould_data(plan.mould),
         "print": print_data(plan.ready, plan.job.printer is None),
         "socket": socket_data(plan.socket),
-        "warnings": [_warning(w) for w in plan.warnings],
+        "warnings": [warning_data(w) for w in plan.warnings],
         "undecided": plan.undecided,
         "job": _job(plan.job),
     }
@@ -195,7 +198,8 @@ def _resin(mix: ResinMix, job: Job) -> Json:
     }
 
 
-def _warning(warning: PlanWarning) -> Json:
+def warning_data(warning: PlanWarning) -> Json:
+    """Return something to decide or to know."""
     return {
         "code": text(warning.code),
         "message": text(warning.message),
@@ -226,6 +230,8 @@ def _job(job: Job) -> Json:
         "vents": asdict(job.vents),
         "pose": asdict(job.pose),
         "shrinkage": asdict(job.shrinkage),
+        "bench": job.bench.table(),
+        "mould": job.mould.table(),
         **({} if job.printer is None else {"printer": _printer(job.printer)}),
     }
 

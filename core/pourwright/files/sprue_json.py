@@ -32,6 +32,7 @@ def base_data(plan: PourPlan) -> Json:
     return {
         "kind": OWN_BASE if plan.own_base else text(plan.job.base.kind),
         "stands_on": facts.stands_on,
+        "figure_side_height_mm": length(plan.figure_side_height_mm),
         "centre_of_mass_mm": point(facts.centre_of_mass_mm),
         "margin_mm": length(facts.margin_mm),
         "smallest_wall_mm": _length_or_none(facts.smallest_wall_mm),
@@ -90,10 +91,10 @@ def fill_data(fill: FillTime) -> Json:
     return {
         "slowest_s": None if fill.slowest_s is None else number(fill.slowest_s),
         "limit_s": number(fill.limit_s),
-        "in_time": fill.in_time,
+        "in_time": bool(fill.in_time),
         "neck": _neck(fill.neck),
         "reynolds": None if fill.reynolds is None else number(fill.reynolds),
-        "laminar": fill.laminar,
+        "laminar": None if fill.laminar is None else bool(fill.laminar),
         "notes": [text(note) for note in fill.notes],
     }
 
@@ -123,7 +124,7 @@ def print_data(ready: Readiness, assumed: bool) -> Json:
         "title": text(ready.printer.title),
         "assumed": assumed,
         "build_mm": point(ready.printer.build_mm),
-        "fits": fit.fits,
+        "fits": bool(fit.fits),
         "upright": fit.upright,
         "turn_deg": angle(fit.turn_deg),
         "size_mm": point(fit.size_mm),

@@ -110,12 +110,13 @@ def _fill(
 ) -> None:
     """Enter a body into the grids: the filled share of each voxel, the longest stretch inside."""
     nz, ny, nx = share.shape
+    columns = Columns(mesh.vertices, mesh.faces)
     for dy, dx in _LINES:
         # A hair off, so that lines do not run through vertices of axis-aligned models.
         x = origin[0] + (np.arange(nx) + dx + 1e-4) * pitch
         y = origin[1] + (np.arange(ny) + dy + 1.7e-4) * pitch
         gx, gy = np.meshgrid(x, y)
-        found = Columns(mesh.vertices, mesh.faces).hits(np.stack([gx.ravel(), gy.ravel()], axis=1))
+        found = columns.hits(np.stack([gx.ravel(), gy.ravel()], axis=1))
         order = np.lexsort((found.z, found.line))
         line, z, way = found.line[order], found.z[order], -found.up[order]
         # A stretch inside runs from where the depth leaves 0 to where it is back.

@@ -133,15 +133,15 @@ def make_box(master: TriMesh, settings: BoxSettings) -> MouldBox:
     )
 
 
-def inside_of(box: MouldBox) -> TriMesh:
+def inside_of(box: MouldBox, tube_sides: int = _SIDES) -> TriMesh:
     """Return the inside of the box up to the fill line as a closed mesh.
 
-    A tube is drawn with 256 sides and the same area.
+    tube_sides : of a tube, which keeps its area.
     """
     if box.shape == "round":
-        turn = 2 * math.pi / _SIDES
+        turn = 2 * math.pi / tube_sides
         radius = box.size_mm[0] / 2 * math.sqrt(turn / math.sin(turn))
-        angle = np.arange(_SIDES) * turn
+        angle = np.arange(tube_sides) * turn
         ring = radius * np.stack([np.cos(angle), np.sin(angle)], axis=1)
     else:
         corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) / 2

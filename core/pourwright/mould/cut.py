@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.sparse import csr_array
-from scipy.sparse.csgraph import dijkstra
+from scipy.sparse.csgraph import connected_components, dijkstra
 
 from pourwright.errors import GeometryError, InputError, Point
 from pourwright.mould.cost import Price
@@ -101,6 +101,15 @@ def default_way_points(
     mouth = base[height[base] <= low + 1e-3]
     middle = points[mouth].mean(axis=0)
     first = int(mouth[np.argmin(np.linalg.norm(points[mouth] - middle, axis=1))])
+    # A part that hangs on rods alone is not to be had: rods are no way.
+    within = _reached_from(graph, price, first)
+    figure, base = figure[within[figure]], base[within[base]]
+    if len(figure) == 0:
+        raise GeometryError(
+            "The figure stands on rods alone, so that no cut line runs over it",
+            hint="let a part of it stand on the base",
+            at_mm=points[first],
+        )
     crown = int(figure[np.argmax((height - against)[figure])])
     sides: dict[int, list[WayPoint]] = {}
     for side, name in ((1, "one side"), (-1, "other side")):
@@ -116,6 +125,16 @@ def default_way_points(
         WayPoint(OPENING, first, 0), *sides[1], WayPoint(TOP, crown, 0), *sides[-1][::-1],
     ]  # fmt: skip
     return _distinct(ways)
+
+
+def _reached_from(graph: SurfaceGraph, price: Price, corner: int) -> np.ndarray:
+    """Which corners a line can come to from one, (n,)."""
+    a, b = graph.arcs[np.isfinite(price.arcs)].T
+    n = len(graph.points)
+    links = csr_array((np.ones(len(a), dtype=np.int8), (a, b)), shape=(n, n))
+    label = connected_components(links, directed=False)[1]
+    reached: np.ndarray = label == label[corner]
+    return reached
 
 
 def _distinct(ways: Sequence[WayPoint]) -> tuple[WayPoint, ...]:

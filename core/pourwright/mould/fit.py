@@ -6,26 +6,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pourwright.checks import check_number, check_text
+from pourwright.checks import check_number
 from pourwright.mould.box import MouldBox
 from pourwright.mould.settings import BoxSettings
-
-
-@dataclass(frozen=True)
-class Vessel:
-    """A round pot or chamber, inner sizes in mm.
-
-    Raises InputError for a size out of range or a blank name.
-    """
-
-    name: str
-    diameter_mm: float
-    height_mm: float
-
-    def __post_init__(self) -> None:
-        check_text("The vessel's name", self.name)
-        check_number(f"{self.name}: diameter_mm", self.diameter_mm, 10.0, 5000.0)
-        check_number(f"{self.name}: height_mm", self.height_mm, 10.0, 5000.0)
+from pourwright.shop.vessel import Vessel
 
 
 @dataclass(frozen=True)
@@ -50,10 +34,10 @@ class VesselFit:
         """One sentence."""
         across, tall = self.over_mm
         if self.fits:
-            return f"Fits into {self.vessel.name}"
+            return f"Fits into the {self.vessel.title}"
         wrong = [f"{across:.1f} mm too wide"] if across else []
         wrong += [f"{tall:.1f} mm too tall"] if tall else []
-        return f"Does not fit into {self.vessel.name}: " + " and ".join(wrong)
+        return f"Does not fit into the {self.vessel.title}: " + " and ".join(wrong)
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,37 +13,21 @@ from pourwright.mould.box import MouldBox, make_box
 from pourwright.mould.cost import Price, RodLike, price_of
 from pourwright.mould.cut import CutLine, WayPoint, default_way_points, solve_loop
 from pourwright.mould.demould import LeafReport, demould
-from pourwright.mould.fit import Vessel, VesselFit, fit_box
+from pourwright.mould.fit import VesselFit, fit_box
 from pourwright.mould.leaves import Leaves, RodCut, part_leaves, rods_cut
 from pourwright.mould.parting import Parting, find_parting
 from pourwright.mould.register import Key, keys_of, outside_line
 from pourwright.mould.rubber import Rubber, rubber_for
-from pourwright.mould.settings import BoxSettings, CutSettings, KeySettings
-from pourwright.mould.silicone import Silicone, silicone_named
+from pourwright.mould.settings import MouldSettings
 from pourwright.mould.surface import SurfaceGraph, graph_of
 from pourwright.mould.trapped import TrappedAir, trapped_air
 from pourwright.mould.tunnels import Tunnels, find_tunnels
 from pourwright.progress import Progress, part, silent
+from pourwright.shop.silicone import Silicone, silicone_named
+from pourwright.shop.vessel import Vessel
 from pourwright.solid.frames import board_rotation, rotated
 from pourwright.solid.mesh import Floats, TriMesh
 from pourwright.solid.protect import Protection
-
-
-@dataclass(frozen=True)
-class MouldSettings:
-    """All choices for one mould.
-
-    chamber, pot : vessels that it has to go into, None where there is none. cup_ml : of the
-    largest degassing cup at hand.
-    """
-
-    box: BoxSettings = field(default_factory=BoxSettings)
-    cut: CutSettings = field(default_factory=CutSettings)
-    keys: KeySettings = field(default_factory=KeySettings)
-    silicone: str = "condensation"
-    cup_ml: float | None = None
-    chamber: Vessel | None = None
-    pot: Vessel | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,6 +78,9 @@ def make_mould(
     rods: Sequence[RodLike] = (),
     protection: Protection | None = None,
     silicone: Silicone | None = None,
+    cup_ml: float | None = None,
+    chamber: Vessel | None = None,
+    pot: Vessel | None = None,
     visible_mm: float = 0.3,
     progress: Progress = silent,
 ) -> Mould:
@@ -103,15 +90,16 @@ def make_mould(
     poured with it pointing down. figure : what decides how the mould opens, None for the whole
     master. base_height_mm : x . up of the face that the figure stands on, None without a base.
     rods : vents and gates on the master. silicone : None for the preset that the settings name.
+    cup_ml : of the largest degassing cup at hand. chamber, pot : vessels that the mould has to go
+    into, with its box into the one and without it into the other; None where there is none.
     """
     turn = board_rotation(unit_vector(up))
     solid = rotated(master, turn)
     progress(0.0, "Sizing the box")
     box = make_box(solid, settings.box)
-    chamber = settings.chamber
     rubber = rubber_for(
         solid, box, silicone or silicone_named(settings.silicone), settings.box.margin,
-        cup_ml=settings.cup_ml,
+        cup_ml=cup_ml,
         chamber_mm=None if chamber is None else (chamber.diameter_mm, chamber.height_mm),
     )  # fmt: skip
     air = trapped_air(rubber.body, visible_mm=visible_mm, progress=part(progress, 0.1, 0.4))
@@ -121,12 +109,22 @@ def make_mould(
         figure=None if figure is None else rotated(figure, turn),
         base_top_mm=None if base_height_mm is None else -base_height_mm,
         rods=[(np.array(r.path_mm) @ turn.T, r.diameter_mm) for r in rods],
-        protection=protection, turn=turn, progress=part(progress, 0.4, 1.0),
+        protection=protection, turn=turn, way_points_mm=_on_board(settings, turn),
+        progress=part(progress, 0.4, 1.0),
     )  # fmt: skip
     fits = [fit_box(box, chamber)] if chamber is not None else []
-    if settings.pot is not None:
-        fits.append(fit_box(box, settings.pot, with_walls=False))
+    if pot is not None:
+        fits.append(fit_box(box, pot, with_walls=False))
     return Mould(turn, box, rubber, air, cut, tuple(fits))
+
+
+def _on_board(settings: MouldSettings, turn: Floats) -> list[tuple[str, Point, int]] | None:
+    """The user's way points in the frame of the board, None for those of the shape."""
+    places = []
+    for through in settings.way_points:
+        x, y, z = (float(c) for c in turn @ np.asarray(through.at_mm, dtype=np.float64))
+        places.append((through.name, (x, y, z), through.side))
+    return places or None
 
 
 def plan_cut(
@@ -174,12 +172,12 @@ def plan_cut(
         price=price,
         parting=parting,
         line=line,
-        outside_mm=outside_line(parting, line, box, settings.keys),
+        outside_mm=outside_line(parting, line, box, settings.registration),
         tunnels=tunnels,
         leaves=leaves,
         rods=rods_cut(graph, price, parting, line, leaves, rods),
         reports=demould(graph, parting, leaves),
-        keys=keys_of(parting, box, settings.keys),
+        keys=keys_of(parting, box, settings.registration),
     )
 
 

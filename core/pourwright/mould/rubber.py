@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from pourwright.checks import check_number
 from pourwright.errors import GeometryError
 from pourwright.mould.box import MouldBox, inside_of
-from pourwright.mould.silicone import Silicone
 from pourwright.shop.resin import mix
+from pourwright.shop.silicone import Silicone
 from pourwright.solid import boolean
 from pourwright.solid.mesh import TriMesh
 

@@ -6,6 +6,9 @@ from dataclasses import dataclass
 
 from pourwright.errors import Point
 
+# A pocket that is left this near to a place without a rod is the one that got none.
+TOLD_MM = 0.5
+
 
 @dataclass(frozen=True)
 class PlanWarning:

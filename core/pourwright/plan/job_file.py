@@ -26,11 +26,20 @@ visible_defect_mm = 0.3
 name = "resin_medium"      # a kind of printer, see shop.printer
 build_x_mm = 190           # numbers of your own, also build_y_mm, build_z_mm,
 smallest_wall_mm = 0.4     # layer_mm
+
+[mould]                    # fields of mould.settings.MouldSettings: enabled, silicone
+[mould.box]                # and those of its parts, see there
+[mould.cut]
+[mould.registration]
+[mould.guide]
+
+[bench]                    # fields of shop.bench.BenchSettings: vessels, cups, times, prices
 """
 
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Mapping
 from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
@@ -38,11 +47,13 @@ from typing import Any
 from pourwright.checks import check_direction, check_number, check_table, check_text
 from pourwright.errors import InputError
 from pourwright.gates.settings import GateSettings
+from pourwright.mould.settings import MouldSettings
 from pourwright.plan.job import Job
 from pourwright.pose.settings import PoseSettings, PoseWeights
+from pourwright.shop.bench import BenchSettings
 from pourwright.shop.printer import DEFAULT_PRINTER, Printer, printer_named
 from pourwright.shop.process import DEFAULT_PROCESS, Process, process_named
-from pourwright.shop.resin import MARGIN_RANGE
+from pourwright.shop.resin import MARGIN_RANGE, Resin
 from pourwright.shop.shrinkage import ShrinkageSettings
 from pourwright.sprue.settings import (
     BaseSettings,
@@ -69,9 +80,10 @@ _PLAIN: dict[str, Any] = {
 }
 
 
-def read_job(path: Path) -> Job:
+def read_job(path: Path, materials: Mapping[str, Resin] | None = None) -> Job:
     """Return the job in a TOML file; what the file leaves out keeps its default.
 
+    materials : presets to choose from by name, None for the generic ones.
     Raises InputError that names the file, the table and key, and what is allowed there.
     """
     try:
@@ -81,7 +93,7 @@ def read_job(path: Path) -> Job:
             data = stream.read(MAX_JOB_FILE_BYTES + 1)
         if len(data) > MAX_JOB_FILE_BYTES:
             raise InputError("is too big for a job file", hint="give a TOML file")
-        return parse_job(data.decode("utf-8"))
+        return parse_job(data.decode("utf-8"), materials)
     except InputError as error:
         raise InputError(f"Job file {path}: {error.what}", hint=error.hint) from None
     except UnicodeDecodeError as error:
@@ -91,15 +103,15 @@ def read_job(path: Path) -> Job:
         raise InputError(f"Job file {path} cannot be read: {reason}") from error
 
 
-def parse_job(text: str) -> Job:
+def parse_job(text: str, materials: Mapping[str, Resin] | None = None) -> Job:
     """Return the job in a TOML text; raises InputError as `read_job`, without a file name."""
     try:
         data = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         raise InputError(f"not valid TOML: {error}", hint="correct that line") from error
-    check_table("", data, ("pour", "process", "printer", "pose", "base", *_PLAIN))
+    check_table("", data, ("pour", "process", "printer", "pose", "base", "bench", "mould", *_PLAIN))
     pour = check_table("pour", data.get("pour", {}), ("up", "process", "material", "margin"))
-    values: dict[str, Any] = {}
+    values: dict[str, Any] = {"materials": materials}
     if "up" in pour:
         values["up"] = check_direction("pour.up", pour["up"])
     if "material" in pour:
@@ -113,6 +125,8 @@ def parse_job(text: str) -> Job:
     values["base"] = BaseSettings.from_table(data.get("base", {}))
     for name, settings in _PLAIN.items():
         values[name] = settings(**check_table(name, data.get(name, {}), _names(settings)))
+    values["bench"] = BenchSettings.from_table(data.get("bench", {}))
+    values["mould"] = MouldSettings.from_table(data.get("mould", {}))
     values["pose"] = _pose(data.get("pose", {}))
     if "printer" in data:
         values["printer"] = _printer(data["printer"])
@@ -183,8 +197,9 @@ def with_options(
     printer: str | None = None,
     socket: bool = False,
     scale_master: bool = False,
+    mould: bool = True,
 ) -> Job:
-    """Return the job with options that stand above its file; None and False leave it as it is.
+    """Return the job with options that stand above its file; defaults leave it as it is.
 
     A process by name also sets aside the file's own pressures, but not its visible defect size; a
     printer by name sets aside the file's own numbers.
@@ -203,6 +218,8 @@ def with_options(
         job = replace(job, printer=printer_named(printer))
     if socket:
         job = replace(job, socket=replace(job.socket, enabled=True))
+    if not mould:
+        job = replace(job, mould=replace(job.mould, enabled=False))
     if scale_master:
         job = replace(job, shrinkage=replace(job.shrinkage, scale_master=True))
     return job

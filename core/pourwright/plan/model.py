@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from pourwright.errors import Point
 from pourwright.gates.settings import FillTime, Gate
+from pourwright.mould import Mould
 from pourwright.plan.findings import PlanWarning
 from pourwright.plan.job import Job
 from pourwright.plan.readiness import Readiness
@@ -92,11 +93,13 @@ class PourPlan:
         master.
     base, funnel, vent_meshes, gate_meshes : the separate parts as they went into the union.
     base_cut : what was cut off a base of the user's, None for nothing or no such base.
-    board_height_mm : x . up of the mould top plane, where funnel and vents end.
+    board_height_mm : x . up of the mould top plane, where funnel and vents end;
+    figure_side_height_mm : of the base's side that the figure stands on.
     rings : rods that close a loop of rubber, and where to slit it.
     funnel_check : whether the funnel holds enough, None where the underside is open.
     socket : the part to print where the figure exists already, else None.
     ready : the master, or that part, against the printer.
+    mould : box, rubber and cut, frame of the board; None where none is planned.
     """
 
     job: Job
@@ -116,6 +119,7 @@ class PourPlan:
     gate_meshes: tuple[TriMesh, ...]
     vent_meshes: tuple[TriMesh, ...]
     board_height_mm: float
+    figure_side_height_mm: float
     funnel_check: FunnelCheck | None
     resin: ResinMix
     ready: Readiness
@@ -124,6 +128,7 @@ class PourPlan:
     own_base: bool = False
     base_cut: Cut | None = None
     socket: SocketPrint | None = None
+    mould: Mould | None = None
 
     @property
     def undecided(self) -> bool:

@@ -10,6 +10,7 @@ from pourwright.plan.airing import check_air, judge, point_of
 from pourwright.plan.checked import account, funnel_check, socket_print
 from pourwright.plan.job import Job
 from pourwright.plan.model import PourPlan
+from pourwright.plan.moulding import with_mould
 from pourwright.plan.readiness import check_print
 from pourwright.plan.scale import moulded, scale_of, scaled
 from pourwright.plan.sprued import gated, sprued
@@ -17,7 +18,7 @@ from pourwright.plan.venting import vented
 from pourwright.plan.warnings import plan_warnings
 from pourwright.progress import Progress, part, silent
 from pourwright.shop.printer import DEFAULT_PRINTER
-from pourwright.shop.resin import mix, resin_named
+from pourwright.shop.resin import mix
 from pourwright.solid.mesh import TriMesh
 from pourwright.solid.solid import Solid
 from pourwright.vents.settings import GivenVent
@@ -47,11 +48,12 @@ def plan_pour(
         own_base = scaled(own_base, scale.used, scale.about_mm)
     bare = sprued(figure, protection, up, job, own_base, part(progress, 0.0, 0.25))
     fed, gates = gated(bare, job, part(progress, 0.25, 0.4))
-    done = vented(fed, job, given, part(progress, 0.4, 0.85))
+    done = vented(fed, job, given, part(progress, 0.4, 0.7))
+    done, mould, no_mould = with_mould(done, fed, gates.gates, job, part(progress, 0.7, 0.9))
     master = account(
         done.mesh, fed.filled_mm3 + done.filled_mm3, fed, gates.bodies, done.vents.bodies
     )
-    progress(0.85, "Checking funnel and print")
+    progress(0.9, "Checking funnel and print")
     after = judge(done.air.pockets, job.process)
     socket = None
     if job.socket.enabled:
@@ -75,15 +77,18 @@ def plan_pour(
         gate_meshes=gates.bodies,
         vent_meshes=done.vents.bodies,
         board_height_mm=-fed.sprue.board_z_mm,
+        figure_side_height_mm=fed.base_height_mm,
         funnel_check=funnel_check(fed, master, after, scale.resin, job),
-        resin=mix(resin_named(job.material), master.volume_mm3 / 1000.0, job.margin),
+        resin=mix(job.resin, master.volume_mm3 / 1000.0, job.margin),
         ready=check_print(printed, job.printer or DEFAULT_PRINTER, job.up),
         warnings=(),
         rings=done.vents.rings,
         own_base=own_base is not None,
         base_cut=fed.cut,
         socket=socket,
+        mould=mould,
     )
-    plan = replace(plan, warnings=plan_warnings(plan, done.vents.blocked, gates.blocked))
+    told = plan_warnings(plan, done.vents.blocked, gates.blocked)
+    plan = replace(plan, warnings=told if no_mould is None else (*told, no_mould))
     progress(1.0, "Plan is ready")
     return plan

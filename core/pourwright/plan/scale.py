@@ -10,7 +10,6 @@ import numpy as np
 from pourwright.checks import check_number
 from pourwright.errors import Point
 from pourwright.plan.job import Job
-from pourwright.shop.resin import resin_named
 from pourwright.shop.shrinkage import master_scale
 from pourwright.solid.mesh import TriMesh
 from pourwright.solid.protect import Protection
@@ -41,7 +40,7 @@ class MasterScale:
 def scale_of(figure: TriMesh, job: Job) -> MasterScale:
     """Return the scale for a job's materials; it is never applied to a figure that exists."""
     settings = job.shrinkage
-    resin = resin_named(job.material).linear_shrinkage if settings.resin is None else settings.resin
+    resin = job.resin.linear_shrinkage if settings.resin is None else settings.resin
     x, y, z = (float(c) for c in figure.bounds_mm.mean(axis=0))
     return MasterScale(
         factor=master_scale(resin or 0.0, settings.rubber),

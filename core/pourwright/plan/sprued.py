@@ -11,7 +11,6 @@ from pourwright.plan.airing import air_of, fine
 from pourwright.plan.job import Job
 from pourwright.progress import Progress, part
 from pourwright.shop.flow import liquid_of
-from pourwright.shop.resin import resin_named
 from pourwright.solid import boolean
 from pourwright.solid.frames import board_rotation, rotated
 from pourwright.solid.mesh import Floats, Ints, TriMesh
@@ -87,7 +86,7 @@ def sprued(
 
 def gated(bare: Sprued, job: Job, progress: Progress) -> tuple[Sprued, Gates]:
     """Give what the base does not feed in time its gates, and look at the air anew with them."""
-    resin = resin_named(job.material)
+    resin = job.resin
     gates = place_gates(
         bare.mesh,
         bare.air,

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 
 from pourwright.air import AirReport, nearest_vertices
 from pourwright.plan.airing import air_of, fine, judge
+from pourwright.plan.findings import TOLD_MM
 from pourwright.plan.job import Job
 from pourwright.plan.sprued import Sprued
-from pourwright.plan.warnings import TOLD_MM
 from pourwright.progress import Progress, part
 from pourwright.solid import boolean
 from pourwright.solid.contacts import open_contacts

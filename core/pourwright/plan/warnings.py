@@ -7,15 +7,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from pourwright.errors import Point
-from pourwright.plan.findings import PlanWarning, place
+from pourwright.plan.findings import TOLD_MM, PlanWarning, place
 from pourwright.plan.model import PourPlan
+from pourwright.plan.moulding import mould_warnings
 from pourwright.solid import boolean
 from pourwright.solid.mesh import TriMesh
 
 # Hollows below this are where surfaces of overlapping parts graze each other, not modelled ones.
 _SPECK_MM3 = 0.01
-# A pocket that is left this near to a place without a rod is the one that got none.
-TOLD_MM = 0.5
 
 Blocked = Sequence[tuple[Point, str]]
 
@@ -35,6 +34,7 @@ def plan_warnings(
         *_base(plan),
         *_pieces(plan),
         *_print(plan),
+        *mould_warnings(plan.mould, plan.moulded_figure, plan.master.mesh, plan.job),
     )
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from pourwright.plan.model import AirCheck, JudgedPocket, PourPlan
 from pourwright.pose.model import PoseReport
 from pourwright.report import sprue, text
+from pourwright.report.mould import mould_lines
 from pourwright.report.text import INDENT, figure
 from pourwright.vents.settings import Vent
 
@@ -87,6 +88,8 @@ def plan_report(
         f"{INDENT}Pot life {text.minutes(mix.resin.pot_life_min)}. The product's data sheet "
         "overrides these numbers.",
         *(f"{INDENT}{line}" for line in _CAUTION),
+        "",
+        mould_lines(plan.mould),
         "",
         _warnings(plan),
         *(("", "Written") if files else ()),

@@ -176,6 +176,7 @@ def _context(
         "rod_mm": _stock(known),
         "silicone": silicone,
         "mould": data.get("mould") or {},
+        "trapped": _trapped(data.get("mould") or {}),
         "cautions": by_place,
         "warnings": warnings[:_MOST_WARNINGS],
         "warnings_left": max(len(warnings) - _MOST_WARNINGS, 0),
@@ -186,6 +187,12 @@ def _context(
         "changed": _preset_changed(known, made.resin),
         "log": _log_lines(known, log),
     }
+
+
+def _trapped(mould: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    """Return the air under the rubber that matters; what does not say so does."""
+    found = mould.get("trapped_air") or []
+    return [p for p in found if isinstance(p, Mapping) and p.get("matters", True)]
 
 
 def _columns(rods: Sequence[Any], columns: int) -> list[Sequence[Any]]:

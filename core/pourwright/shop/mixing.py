@@ -169,8 +169,8 @@ def weigh(resin: Resin, to_mix_ml: float, settings: MixSettings) -> Weighing:
     """Return what to weigh so that at least `to_mix_ml` comes out and the ratio holds.
 
     The masses are multiples of the scale's step. The first pair, by mass, whose ratio is within
-    the limit is taken, up to a quarter more than needed; where there is none, the first pair of
-    all, which says so. Raises InputError for a volume out of range and as `mix` does.
+    the limit is taken, up to a quarter and two steps more than needed; where there is none, the
+    first pair of all, which says so. Raises InputError for a volume out of range and as `mix` does.
     """
     check_number("The volume to mix in ml", to_mix_ml, 1e-6, 1e9)
     mass_g, share_b = to_mix_ml * liquid_density_g_ml(resin), resin.share_b()
@@ -185,7 +185,8 @@ def weigh(resin: Resin, to_mix_ml: float, settings: MixSettings) -> Weighing:
     off = partner / (steps * share)
     error = np.maximum(off, 1.0 / off) - 1.0  # whichever part the error is counted from
     enough = steps + partner >= need * (1.0 - 1e-12)
-    good = np.flatnonzero(enough & (error <= settings.ratio_error))
+    near = steps + partner <= (1.0 + _GROWTH) * need + 2.0
+    good = np.flatnonzero(enough & near & (error <= settings.ratio_error))
     chosen = int(good[0]) if len(good) else int(np.flatnonzero(enough)[0])
     most, least = (round(float(n[chosen]) * step, 6) for n in (steps, partner))
     part_a_g, part_b_g = (most, least) if exact[0] >= exact[1] else (least, most)

@@ -13,6 +13,7 @@ import numpy as np
 
 from pourwright.errors import InputError, MeshError
 from pourwright.solid.mesh import Floats, TriMesh, tri_mesh
+from pourwright.solid.package import check_package
 from pourwright.solid.solid import Finding
 
 MM_PER_UNIT = {"micron": 0.001, "mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
@@ -85,6 +86,8 @@ def _load(path: Path) -> tuple[list[TriMesh], str | None]:
         raise InputError(f"{path} is empty", hint="export the model again")
     if kind == "stl":
         _check_stl(path, data)
+    if kind == "3mf":
+        check_package(path, data)
     # Texture seams would split a PLY's vertices and part them from their weights.
     ply: dict[str, Any] = {"fix_texture": False, "skip_materials": True}
     try:

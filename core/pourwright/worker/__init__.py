@@ -5,10 +5,12 @@ Run as `python -m pourwright.worker JOBDIR`. JOBDIR holds
 - job.json: {"task": "air" | "pose" | "plan", "job": the text of a job file, "names": [mesh names]},
   where a plan may have "given": [{"name", "path_mm", "diameter_mm"}], the vents to take as they are
   instead of routing, and "own_base": the number of the mesh that is the base and no figure; or
+  {"task": "mould", "job": as above, "plan": plan.json's data, "names": the master's, then the
+  figure's, "way_points": those of plan.json moved, or none}; or
   {"task": "export", "plan": plan.json's data, "names": [one name], "folder": where to,
-  "files": names out of master.3mf, master.stl, rods.csv, plan.json, "overwrite": whether to
-  replace files}; of a plan with a socket the names are two, the second one that of the part with
-  the socket, and base.3mf and base.stl are files as well
+  "files": names out of master.3mf, master.stl, rods.csv, plan.json, sheet.html, "overwrite":
+  whether to replace files}; of a plan with a socket the names are two, the second one that of
+  the part with the socket, and base.3mf and base.stl are files as well
 - meshes.npz: vertices_0 (n, 3) and faces_0 (m, 3), vertices_1 ..., mm, standing frame; protect_0
   (n,) where vertices have protect weights
 
@@ -44,6 +46,7 @@ from typing import Any, TextIO
 from pourwright.errors import Cancelled, InputError, MeshError, PourwrightError
 from pourwright.progress import Progress
 from pourwright.worker.export import export
+from pourwright.worker.moulds import mould
 from pourwright.worker.result import REFUSED, Json, Part, Result
 from pourwright.worker.tasks import air, plan, pose
 
@@ -54,7 +57,7 @@ GRACE_S = 2.0
 # Lines of progress are cheap to write and dear to read: ten a second are plenty.
 PROGRESS_EVERY_S = 0.1
 
-_TASKS = {"air": air, "pose": pose, "plan": plan, "export": export}
+_TASKS = {"air": air, "pose": pose, "plan": plan, "mould": mould, "export": export}
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

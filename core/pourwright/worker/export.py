@@ -16,6 +16,7 @@ from pourwright.worker.result import DONE, Json, Result
 # A mesh that came back from single precision is called unchanged within these.
 SAME_VOLUME_SHARE, SAME_BOUNDS_MM = 1e-4, 0.01
 PA_PER_KPA = 1000.0
+SHEET_NAME = "sheet.html"
 
 
 def export(job: Json, meshes: list[Any], progress: Progress) -> Result:
@@ -53,6 +54,11 @@ def export(job: Json, meshes: list[Any], progress: Progress) -> Result:
             description=SOCKET_NOTE,
         )
         writers["base.stl"] = partial(write_stl, mesh=meshes[1])
+    if SHEET_NAME in job["files"]:
+        from pourwright.sheet import sheet_html
+
+        progress(0.4, "Drawing the pour sheet")
+        writers[SHEET_NAME] = sheet_html(plan, mesh).encode("utf-8")
     folder = Path(job["folder"])
     unknown = set(job["files"]) - set(writers)
     if unknown or not job["files"]:
