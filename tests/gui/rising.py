@@ -51,9 +51,6 @@ def run():
     # Raising the level reads nothing anew.
     rising().level = 80.0
     assert part("rising.cavities").cavity_of(bpy.context.scene) is cavity
-    yield 0.5
-    bgui.shot("rising_80")
     rising().surface = "AFTER"
     yield 0.5
-    bgui.shot("rising_after")
     assert len(part("rising.cavities").closing_percent(bpy.context.scene)) < len(levels)
