@@ -10,6 +10,7 @@ from typing import Any
 import bpy
 
 from . import results
+from .bench.settings import bench_table
 from .figure.settings import chosen, set_chosen
 from .jobs import JobError, Outcome
 from .mould import scene as mould_scene
@@ -193,7 +194,9 @@ def _bodies(
     mould_scene.clear(scene)
     if data.get("mould") is not None:
         mould_scene.put(scene, data, outcome)
-        scene.pourwright.mould.made_with = mould_key(scene.pourwright.mould, data)
+        scene.pourwright.mould.made_with = mould_key(
+            scene.pourwright.mould, bench_table(scene.pourwright.bench), data
+        )
     stored = {key: value for key, value in data.items() if key != "objects"}
     scene.pourwright.plan = json.dumps(stored)
     scene.pourwright.made_with = request.notes["made_with"]

@@ -220,7 +220,9 @@ def mould_request(
     request = figure_request(context, "mould", selected)
     request.task["plan"] = stored_plan(scene)
     request.task["way_points"] = way_points
-    request.notes["mould"] = mould_key(scene.pourwright.mould, stored_plan(scene))
+    request.notes["mould"] = mould_key(
+        scene.pourwright.mould, bench_table(scene.pourwright.bench), stored_plan(scene)
+    )
     (master,) = read_objects(context, [results.find(scene, "master")])
     return replace(request, meshes=[master, *request.meshes])
 
@@ -231,7 +233,7 @@ def mould_stale(scene: bpy.types.Scene) -> str:
     mould = scene.pourwright.mould
     if plan is None or plan.get("mould") is None or not mould.made_with:
         return ""
-    if mould.made_with != mould_key(mould, plan):
+    if mould.made_with != mould_key(mould, bench_table(scene.pourwright.bench), plan):
         return "Master or settings changed: Plan Mould"
     return ""
 

@@ -26,8 +26,9 @@ class POURWRIGHT_UL_bubbles(bpy.types.UIList):
 
     def draw_item(self, context, layout, data, item, icon, active_data, active_property, index=0):
         """Draw one bubble."""
-        row = layout.row(align=True)
-        row.label(text=_place(item.place_mm), icon="DOT")
+        row = layout.split(factor=0.5)
+        row.label(text=_place(item.place_mm))
+        row = row.row(align=True)
         row.prop(item, "size_mm", text="")
         ui.place_button(row, item.place_mm)
 
@@ -140,7 +141,7 @@ def _draw_clock(
 def _draw_cost(layout: bpy.types.UILayout, plan: BenchPlan) -> None:
     box = layout.box().column(align=True)
     for use in plan.moulds:
-        ui.value(box, "Casts Left in the Moulds", str(use.left))
+        ui.value(box, "Casts Left", str(use.left))
     cost = plan.cost
     for label, part in (("Resin", cost.resin), ("Mould", cost.mould), ("Cast", cost.total)):
         if part is not None:
@@ -154,7 +155,8 @@ def _draw_cautions(
     from pourwright.shop.cautions import cautions_for
 
     for note in plan.notes:
-        ui.wrapped(context, layout, note.message, "ERROR" if note.open else "INFO")
+        if note.code != "tight":  # the clock above says which steps are
+            ui.wrapped(context, layout, note.message, "ERROR" if note.open else "INFO")
     if plan.stored_energy_j:
         text = (
             f"The air in the pot holds {plan.stored_energy_j / 1000:.3g} kJ under pressure: "
@@ -206,7 +208,7 @@ def _draw_log(
 
 
 def _draw_pour(context: bpy.types.Context, box: bpy.types.UILayout, pour: Pour) -> None:
-    ui.value(box, pour.when[:16].replace("T", " "), count(pour.casts, "Cast"))
+    box.label(text=f"{pour.when[:16].replace('T', ' ')}, {count(pour.casts, 'Cast')}")
     facts = [*pour.materials.values()]
     if pour.temperature_c is not None:
         facts.append(f"{pour.temperature_c:g} °C")
@@ -252,7 +254,7 @@ def count(number: int, what: str, plural: str = "s") -> str:
 
 
 def _place(place_mm: tuple[float, float, float]) -> str:
-    return ", ".join(f"{c:.1f}" for c in place_mm)
+    return ", ".join(f"{c:.0f}" for c in place_mm)
 
 
 classes = (POURWRIGHT_UL_bubbles, POURWRIGHT_PT_bench)

@@ -57,7 +57,7 @@ class PourwrightEntry(bpy.types.PropertyGroup):
     """The next entry of the log."""
 
     casts: _count("Casts", "Casts made in this pour", 1, 0, 100_000, 100)
-    temperature_c: _number("Temperature", "°C", "Temperature of the room, in °C", 23.0,
+    temperature_c: _number("Room", "°C", "Temperature of the room, in °C", 23.0,
                            -50.0, 100.0, 40.0, 1, 100)
     used: bpy.props.StringProperty(
         name="Resin Used", description="What was poured: the product and its batch", maxlen=400
@@ -80,7 +80,7 @@ class PourwrightBench(bpy.types.PropertyGroup):
     casts: _count("Casts", "Casts to make in this run", 1, 1, 100_000, 100)
     moulds: _count("Moulds", "Rubber moulds that there are of this master", 1, 1, 100_000, 20)
     temperature_c: _number(
-        "Temperature", "°C", "Temperature of the shop, in °C; the pot life halves for about ten "
+        "Shop", "°C", "Temperature of the shop, in °C; the pot life halves for about ten "
         "more", 23.0, 0.0, 60.0, 40.0, 1, 100,
     )
     altitude_m: _number(

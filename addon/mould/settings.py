@@ -31,6 +31,11 @@ GUIDES = {
 }
 
 
+VESSELS = (
+    "cup_ml", "pot_diameter_mm", "pot_height_mm", "chamber_diameter_mm", "chamber_height_mm",
+)
+
+
 class PourwrightMould(bpy.types.PropertyGroup):
     """The box round the master, the rubber in it, and the cut."""
 
@@ -133,9 +138,14 @@ def mould_tables(mould: PourwrightMould) -> dict[str, dict[str, Any]]:
     }
 
 
-def mould_key(mould: PourwrightMould, plan: dict[str, Any]) -> str:
-    """Return a text that changes when the mould would come out otherwise."""
-    return json.dumps([mould_tables(mould), plan["master"], plan["up"], plan["vents"]])
+def mould_key(mould: PourwrightMould, vessels: dict[str, Any], plan: dict[str, Any]) -> str:
+    """Return a text that changes when the mould would come out otherwise.
+
+    vessels : the [bench] table, of which cup, pot and chamber count.
+    """
+    counts = {key: vessels.get(key) for key in VESSELS}
+    made_of = [mould_tables(mould), counts, plan["master"], plan["up"], plan["vents"]]
+    return json.dumps(made_of)
 
 
 classes = (PourwrightMould,)

@@ -207,6 +207,12 @@ def case_a_mark_is_never_exceeded_and_never_guessed():
     bench.pot_marked_most = "40 psi gauge"
     assert _run().plan is None and "above the pot's marked maximum" in _run().error
     assert "above the pot's marked maximum" in _drawn()
+    with tempfile.TemporaryDirectory() as folder:
+        settings().export.folder = folder
+        with refusal():
+            bpy.ops.pourwright.export_master()
+        assert "above the pot's marked maximum" in message().text
+        assert not list(Path(folder).iterdir())
     bench.pot_marked_most = ""
     assert "no_mark" in [n.code for n in _run().plan.notes if n.open]
     for bad in ("60 psi", "much", "60 psi absolute"):

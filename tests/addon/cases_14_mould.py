@@ -61,6 +61,12 @@ def case_its_settings_reach_the_core_and_do_not_age_the_master():
     assert data["mould"]["box"]["shape"] == "round" and data["mould"]["box"]["wall_mm"] == 14.0
     assert data["silicone"]["material"] == "addition" and len(data["mould"]["keys"]) == 3
     assert part("task").mould_stale(bpy.context.scene) == ""
+    pot = settings().bench
+    usual = pot.pot_height_mm
+    pot.use_pot, pot.pot_height_mm = True, 77.0
+    assert "Plan Mould" in part("task").mould_stale(bpy.context.scene)
+    pot.use_pot, pot.pot_height_mm = False, usual
+    assert part("task").mould_stale(bpy.context.scene) == ""
     mould.wall_mm = 15.0
     assert "Plan Mould" in part("task").mould_stale(bpy.context.scene)
 

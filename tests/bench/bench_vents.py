@@ -22,12 +22,14 @@ sys.path[:0] = [str(ROOT), str(ROOT / "core")]
 import numpy as np  # noqa: E402
 
 from blend_demo.heron import heron  # noqa: E402
-from pourwright.plan import pipeline  # noqa: E402
+from pourwright.mould import MouldSettings  # noqa: E402
+from pourwright.plan import pipeline, venting  # noqa: E402
 from pourwright.plan.job import Job  # noqa: E402
 from pourwright.shop.process import PROCESSES  # noqa: E402
 from pourwright.solid import Solid, TriMesh, boolean, intake  # noqa: E402
 from pourwright.vents.needs import find_needs  # noqa: E402
 
+NO_MOULD = MouldSettings(enabled=False)
 NEEDS = 12
 BOX_MM = np.array([60.0, 60.0, 80.0])
 RUNS = 9
@@ -44,25 +46,26 @@ def figure(detail: float) -> Solid:
 def job_with_twelve(solid: Solid) -> tuple[Job, dict[str, Any]]:
     """The job whose visible defect leaves twelve needs, and what its router is given."""
     kept: dict[str, Any] = {}
-    real = pipeline.place_vents
+    real = venting.place_vents
 
     def record(*args: Any, **more: Any) -> Any:
         names = ("report", "openings", "process", "settings")
         kept.update(zip(names, args, strict=True), **more)
         return real(*args, **more)
 
-    pipeline.place_vents = record
+    venting.place_vents = record
     try:
-        pipeline.plan_pour(solid, Job(process=replace(PROCESSES["open"], visible_defect_mm=9.0)))
+        process = replace(PROCESSES["open"], visible_defect_mm=9.0)
+        pipeline.plan_pour(solid, Job(process=process, mould=NO_MOULD))
     finally:
-        pipeline.place_vents = real
+        venting.place_vents = real
     low, high = 0.05, 20.0
     for _ in range(40):
         process = replace(PROCESSES["open"], visible_defect_mm=(low * high) ** 0.5)
         count = len(find_needs(kept["report"], kept["openings"], process)[0])
         if count == NEEDS:
             kept["process"] = process
-            return Job(process=process), kept
+            return Job(process=process, mould=NO_MOULD), kept
         low, high = (
             (process.visible_defect_mm, high) if count > NEEDS else (low, process.visible_defect_mm)
         )
@@ -92,7 +95,7 @@ def main() -> int:
     kept.pop("progress", None)
 
     def routing() -> Any:
-        return pipeline.place_vents(*router_args, **kept)
+        return venting.place_vents(*router_args, **kept)
 
     plan = pipeline.plan_pour(solid, job)
     carried = [plan.figure.mesh, plan.base]

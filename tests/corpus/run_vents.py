@@ -23,6 +23,7 @@ import vent_measures as vm  # noqa: E402
 from fetch import NAMES, meshes  # noqa: E402
 
 from blend_demo.heron import heron  # noqa: E402
+from pourwright.mould import MouldSettings  # noqa: E402
 from pourwright.plan.job import Job  # noqa: E402
 from pourwright.plan.pipeline import plan_pour  # noqa: E402
 from pourwright.shop.process import DEFAULT_PROCESS, PROCESSES  # noqa: E402
@@ -49,7 +50,7 @@ def measure(
     more: Callable[[vm.Watch, Any], Row] | None = None, process: str = DEFAULT_PROCESS.name,
 ) -> Row:
     """Plan one pour and measure its vents. more : further measures of the same run."""
-    job = Job(up=up, process=PROCESSES[process])
+    job = Job(up=up, process=PROCESSES[process], mould=MouldSettings(enabled=False))
     start = time.perf_counter()
     with vm.watched() as watch:
         plan = plan_pour(solid, job)
