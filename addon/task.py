@@ -21,6 +21,8 @@ from .jobs import JobError
 from .mould.settings import mould_key, mould_tables
 from .pose.settings import PourwrightPoseWeights, cone_deg
 from .printer.settings import print_tables
+from .quantities.materials import task_folder
+from .quantities.settings import material
 from .running import Request
 from .stored import stored_plan
 
@@ -35,7 +37,7 @@ def job_tables(scene: bpy.types.Scene) -> Tables:
         "pour": {
             "up": list(up_vector(scene)),
             "process": air.process,
-            "material": mix.material,
+            "material": material(mix),
             "margin": mix.margin_percent / 100.0,
         },
         "process": {"visible_defect_mm": air.visible_defect_mm},
@@ -186,7 +188,7 @@ def figure_request(
     if not objects:
         raise JobError("There is no figure; select its objects and press Use Selected")
     return Request(
-        task={"task": task, "job": job_text(scene)},
+        task={"task": task, "job": job_text(scene), "materials": task_folder()},
         meshes=read_objects(context, objects, scene.pourwright.figure.protect),
         scene=scene.name,
         objects=tuple(obj.name for obj in objects),

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import bpy
 
+from ..quantities import materials
 from ..stored import Json, stored_plan
 from .settings import full_table
 
@@ -44,11 +45,13 @@ def _planned(plan: Json, table: Json, price: float | None) -> Run:
     from pourwright.errors import InputError
     from pourwright.shop.bench import BenchSettings, plan_bench
     from pourwright.shop.mixing import Order
-    from pourwright.shop.resin import resin_named
+    from pourwright.shop.resin import resin_named, resins
 
     planned = plan["resin"]
     try:
-        resin = resin_named(planned["material"])
+        own = materials.known()
+        every = resins() | (own if isinstance(own, dict) else {})
+        resin = resin_named(planned["material"], every)
         if price is not None:
             resin = replace(resin, price_per_kg=price)
         settings = BenchSettings.from_table(table)

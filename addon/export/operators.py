@@ -10,6 +10,7 @@ import bpy
 from ..bench.settings import plan_with_bench
 from ..bridge import read_objects
 from ..jobs import GRACE_S, JobError, Outcome
+from ..quantities.materials import task_folder
 from ..results import find
 from ..running import JobOperator, Request
 from ..stored import stored_plan
@@ -70,6 +71,7 @@ class POURWRIGHT_OT_export_master(JobOperator, bpy.types.Operator):
             )
         task = {
             "task": "export",
+            "materials": task_folder(),
             "plan": plan_with_bench(scene),
             "folder": str(folder),
             "files": names,

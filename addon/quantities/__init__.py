@@ -1,5 +1,5 @@
 """Quantities: resin to weigh out."""
 
-from . import panel, settings
+from . import operators, panel, settings
 
-classes = (*settings.classes, *panel.classes)
+classes = (*settings.classes, *operators.classes, *panel.classes)

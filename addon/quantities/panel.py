@@ -6,6 +6,7 @@ import bpy
 
 from .. import task, ui
 from ..stored import stored_plan
+from . import materials
 
 SAFETY = (
     "Isocyanates are sensitisers and can cause asthma. Ventilate, wear gloves and eye protection, "
@@ -26,7 +27,15 @@ class POURWRIGHT_PT_quantities(ui.SidebarPanel, bpy.types.Panel):
         layout, scene = self.layout, context.scene
         mix = scene.pourwright.quantities
         column = ui.column(layout)
-        column.prop(mix, "material")
+        kind = column.column()
+        kind.active = not mix.own
+        kind.prop(mix, "material")
+        ui.optional(column, mix, "own", "own_name")
+        wrong = materials.known() if mix.own else {}
+        if isinstance(wrong, str):
+            ui.wrapped(context, layout, wrong, "ERROR")
+        if mix.own:
+            layout.operator("pourwright.open_materials", icon="FILE_FOLDER")
         column.prop(mix, "margin_percent")
         plan = stored_plan(scene)
         if plan is None:

@@ -7,6 +7,16 @@ import bpy
 from pourwright.shop.resin import MARGIN_RANGE, resins
 
 from ..choices import enum_items, number
+from . import materials
+
+
+def _search(self: PourwrightQuantities, context: bpy.types.Context, text: str) -> list[str]:
+    return [name for name in materials.names() if text.lower() in name.lower()]
+
+
+def material(quantities: PourwrightQuantities) -> str:
+    """Return the name of the preset that is chosen."""
+    return quantities.own_name.strip() if quantities.own else quantities.material
 
 
 class PourwrightQuantities(bpy.types.PropertyGroup):
@@ -17,6 +27,17 @@ class PourwrightQuantities(bpy.types.PropertyGroup):
         description="Kind of casting resin; the data sheet of your product overrides its numbers",
         items=enum_items({r.name: r.title for r in resins().values()}),
         default=number("polyurethane"),
+    )
+    own: bpy.props.BoolProperty(
+        name="Own Preset",
+        description="Take a preset of your own, from a file in the materials folder",
+        default=False,
+    )
+    own_name: bpy.props.StringProperty(
+        name="Preset",
+        description="Name of the preset, as its table in the file is called",
+        search=_search,
+        search_options={"SORT"},
     )
     margin_percent: bpy.props.FloatProperty(
         name="Margin",

@@ -11,6 +11,7 @@ Run as `python -m pourwright.worker JOBDIR`. JOBDIR holds
   "files": names out of master.3mf, master.stl, rods.csv, plan.json, sheet.html, "overwrite":
   whether to replace files}; of a plan with a socket the names are two, the second one that of
   the part with the socket, and base.3mf and base.stl are files as well
+  any may have "materials": a folder of presets of the shop's own
 - meshes.npz: vertices_0 (n, 3) and faces_0 (m, 3), vertices_1 ..., mm, standing frame; protect_0
   (n,) where vertices have protect weights
 

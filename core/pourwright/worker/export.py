@@ -11,7 +11,7 @@ from pourwright.errors import InputError
 from pourwright.progress import Progress
 from pourwright.progress import part as part_of
 from pourwright.shop.process import Process
-from pourwright.worker.result import DONE, Json, Result
+from pourwright.worker.result import DONE, Json, Result, materials_of
 
 # A mesh that came back from single precision is called unchanged within these.
 SAME_VOLUME_SHARE, SAME_BOUNDS_MM = 1e-4, 0.01
@@ -31,7 +31,7 @@ def export(job: Json, meshes: list[Any], progress: Progress) -> Result:
     plan, mesh = dict(job["plan"]), meshes[0]
     progress(0.1, "Checking the master")
     if _was_edited(plan, mesh):
-        mesh, plan = _checked_again(plan, mesh, part_of(progress, 0.1, 0.5))
+        mesh, plan = _checked_again(plan, mesh, materials_of(job), part_of(progress, 0.1, 0.5))
     volume_ml = plan["master"]["volume_mm3"] / 1000.0
     writers: dict[str, Writer | bytes] = {
         "master.3mf": partial(
@@ -58,7 +58,7 @@ def export(job: Json, meshes: list[Any], progress: Progress) -> Result:
         from pourwright.sheet import sheet_html
 
         progress(0.4, "Drawing the pour sheet")
-        writers[SHEET_NAME] = sheet_html(plan, mesh).encode("utf-8")
+        writers[SHEET_NAME] = sheet_html(plan, mesh, materials=materials_of(job)).encode("utf-8")
     folder = Path(job["folder"])
     unknown = set(job["files"]) - set(writers)
     if unknown or not job["files"]:
@@ -84,7 +84,9 @@ def _was_edited(plan: Json, mesh: Any) -> bool:
     )
 
 
-def _checked_again(plan: Json, mesh: Any, progress: Progress) -> tuple[Any, Json]:
+def _checked_again(
+    plan: Json, mesh: Any, materials: Any, progress: Progress
+) -> tuple[Any, Json]:
     """Return a master that was edited by hand as a solid, and the plan brought up to date.
 
     Volume, mix and the air that is left are worked out again; vents and parts cannot be known.
@@ -100,7 +102,8 @@ def _checked_again(plan: Json, mesh: Any, progress: Progress) -> tuple[Any, Json
     report = find_pockets(surface, up, top_plane_vertices(surface, up))
     after = [asdict(pocket) for pocket in judge(report.pockets, _process_of(plan))]
     resin = plan["resin"]
-    made = mix(resin_named(resin["material"]), solid.volume_mm3 / 1000.0, resin["margin"])
+    preset = resin_named(resin["material"], materials)
+    made = mix(preset, solid.volume_mm3 / 1000.0, resin["margin"])
     masses = {key: getattr(made, key) for key in ("poured_ml", "to_mix_ml", "part_a_g", "part_b_g")}
     low, high = solid.mesh.bounds_mm
     master = {

@@ -8,7 +8,7 @@ from typing import Any
 from pourwright.errors import InputError, Point
 from pourwright.progress import Progress
 from pourwright.progress import part as part_of
-from pourwright.worker.result import DONE, UNDECIDED, Json, Part, Result
+from pourwright.worker.result import DONE, UNDECIDED, Json, Part, Result, materials_of
 
 # Shapes of trapped air take time: the largest ones that matter are drawn.
 _MOST_SHAPES = 60
@@ -31,7 +31,7 @@ def mould(job: Json, meshes: list[Any], progress: Progress) -> Result:
     from pourwright.plan.scale import scaled
     from pourwright.solid import intake
 
-    settings, plan = parse_job(job["job"]), job["plan"]
+    settings, plan = parse_job(job["job"], materials_of(job)), job["plan"]
     choices = settings.mould
     if job.get("way_points"):
         asked = MouldSettings.from_table({"way_points": job["way_points"]}).way_points

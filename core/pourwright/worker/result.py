@@ -27,3 +27,13 @@ class Part:
     def entry(self) -> Json:
         """Return what result.json says of it."""
         return {"name": self.name, "role": self.role, "index": self.index}
+
+
+def materials_of(job: Json) -> Any:
+    """Return the presets that a job chooses from by name: its folder's too, if it names one."""
+    from pathlib import Path
+
+    from pourwright.shop.materials import read_materials
+
+    folder = job.get("materials")
+    return read_materials(None if folder is None else Path(folder))

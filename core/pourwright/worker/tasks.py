@@ -8,7 +8,7 @@ from typing import Any
 from pourwright.errors import InputError
 from pourwright.progress import Progress
 from pourwright.progress import part as part_of
-from pourwright.worker.result import DONE, UNDECIDED, Json, Part, Result
+from pourwright.worker.result import DONE, UNDECIDED, Json, Part, Result, materials_of
 
 # Shapes take time: pockets that matter are drawn, and the largest few of those that do not.
 MAX_SHAPES_THAT_MATTER, MAX_SMALL_SHAPES = 200, 12
@@ -21,7 +21,7 @@ def air(job: Json, meshes: list[Any], progress: Progress) -> Result:
     from pourwright.plan.pipeline import check_air
     from pourwright.solid import intake
 
-    settings = parse_job(job["job"])
+    settings = parse_job(job["job"], materials_of(job))
     solid = intake(meshes, progress=part_of(progress, 0.0, 0.4))
     check = check_air(solid, settings.up, (), settings.process, part_of(progress, 0.4, 0.9))
     parts = _pocket_parts("pocket", "Air Pocket", solid.mesh, check.up, check.pockets)
@@ -37,7 +37,7 @@ def pose(job: Json, meshes: list[Any], progress: Progress) -> Result:
     from pourwright.pose.search import search
     from pourwright.solid import intake
 
-    settings = parse_job(job["job"])
+    settings = parse_job(job["job"], materials_of(job))
     solid = intake(meshes, progress=part_of(progress, 0.0, 0.2))
     found = search(
         solid, settings.process, settings.pose, settings.base.embed_mm,
@@ -55,7 +55,7 @@ def plan(job: Json, meshes: list[Any], progress: Progress) -> Result:
     from pourwright.plan.pipeline import plan_pour
     from pourwright.solid import intake
 
-    settings = parse_job(job["job"])
+    settings = parse_job(job["job"], materials_of(job))
     given = None if job.get("given") is None else _given_vents(job["given"])
     own_base = None if job.get("own_base") is None else _own_base(job["own_base"], meshes)
     figure = [m for i, m in enumerate(meshes) if i != job.get("own_base")]
