@@ -10,12 +10,14 @@ import argparse
 import json
 import tomllib
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from pourwright.cli import main as pourwright
 from pourwright.files.stl import write_stl
+from pourwright.mould import MouldSettings
 from pourwright.plan.job_file import read_job
 from pourwright.plan.model import PourPlan
 from pourwright.plan.pipeline import plan_pour
@@ -51,7 +53,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     made = save_scene(parts, tomllib.loads(JOB.read_text()), out / "heron.blend")
     if not same_numbers(made, json.loads((out / "plan.json").read_text())):
         raise SystemExit("Blender and the command line disagree about the heron")
-    plan = plan_pour(intake([_mesh(p) for p in parts]), read_job(JOB))
+    # For the pictures only, which show no mould.
+    job = replace(read_job(JOB), mould=MouldSettings(enabled=False))
+    plan = plan_pour(intake([_mesh(p) for p in parts]), job)
     draw(plan, out / "heron.png", "three_quarter")
     print(f"\nAlso written\n  {out / 'heron.blend'}\n  {out / 'heron.png'}")
     if options.pictures:

@@ -82,3 +82,13 @@ def test_every_pocket_that_mattered_is_vented_or_told(planned):
     for i, pocket in enumerate(plan["pockets"]):
         if pocket["matters"] and i not in served:
             assert min(np.linalg.norm(np.subtract(at, pocket["peak_mm"])) for at in told) < 0.5
+
+
+def test_the_mould_opens_and_every_rod_is_reached_or_listed(planned):
+    _, _, plan, _ = planned
+    mould = plan["mould"]
+    rods = len(plan["vents"]) + len(plan["gates"])
+    assert [rod["rod"] for rod in mould["rods"]] == list(range(rods))
+    assert all(rod["reached"] or (rod["gap_mm"] > 0 and rod["message"]) for rod in mould["rods"])
+    assert mould["cut_line"]["parts_the_rubber"]
+    assert plan["silicone"]["volume_ml"] > 300
