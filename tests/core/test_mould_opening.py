@@ -14,13 +14,14 @@ from mould_bodies import Manifold, ball_on_plinth, beast, mesh_of, mushroom
 from pourwright.mould import CutPlan, KeySettings, MouldSettings, plan_cut
 from pourwright.mould.box import make_box
 from pourwright.mould.demould import demould, stretch_percent
-from pourwright.mould.guide import guide_body, guided, simplified
+from pourwright.mould.guide import guide_body, guided
 from pourwright.mould.leaves import Leaves, Sheet
 from pourwright.mould.parting import Parting
 from pourwright.mould.register import keys_of, outside_line
 from pourwright.mould.settings import BoxSettings, GuideSettings
 from pourwright.mould.surface import graph_of
 from pourwright.mould.views import SIDES, polyline_obj, side_views
+from pourwright.solid.lines import simplified
 from pourwright.solid.topology import is_watertight
 
 ALONG_X = Parting(np.array([1.0, 0, 0]), np.array([0, 1.0, 0]), np.zeros(3), 0.0, ())

@@ -8,6 +8,7 @@ import numpy as np
 
 from pourwright.mould.settings import GuideSettings
 from pourwright.solid import boolean
+from pourwright.solid.lines import simplified
 from pourwright.solid.mesh import Floats, TriMesh
 
 _SIDES = 8
@@ -46,30 +47,6 @@ def guided(master: TriMesh, guide: TriMesh, kind: str) -> TriMesh:
     if kind == "engraved":
         return boolean.difference(master, [guide], master.name)
     return boolean.union([master, guide], master.name)
-
-
-def simplified(points: Floats, slack_mm: float) -> Floats:
-    """Return a polyline (k, 3) with fewer points, none of the others further off than the slack.
-
-    D. Douglas, T. Peucker, Cartographica 10(2), 1973 (from memory).
-    """
-    keep = np.zeros(len(points), dtype=bool)
-    keep[[0, -1]] = True
-    stack = [(0, len(points) - 1)]
-    while stack:
-        start, end = stack.pop()
-        if end - start < 2:
-            continue
-        way = points[end] - points[start]
-        off = points[start + 1 : end] - points[start]
-        share = np.clip(off @ way / max(float(way @ way), 1e-300), 0.0, 1.0)
-        gap = np.linalg.norm(off - share[:, None] * way, axis=1)
-        worst = int(np.argmax(gap))
-        if gap[worst] > slack_mm:
-            middle = start + 1 + worst
-            keep[middle] = True
-            stack += [(start, middle), (middle, end)]
-    return points[keep]
 
 
 def _bead(radius: float) -> Floats:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pourwright.solid.columns import hits
+from pourwright.solid.lines import simplified
 from pourwright.solid.mesh import Floats, TriMesh
 
 # Cells along the longer side of a view; on paper about 0.2 mm each.
@@ -25,6 +26,7 @@ _SHORTEST = 6  # cells; shorter lines are specks
 _SMOOTH = 2  # cells on either side that a line's corners are averaged over
 _LIGHT = np.array([-0.45, 0.55, 0.70])
 _DARKEST, _LIGHTEST = 196, 250
+_SLACK = 0.22  # cells that a line may be off where corners are left out
 
 
 @dataclass(frozen=True, eq=False)
@@ -150,7 +152,9 @@ def _lines(
     level = np.stack([j, i + 1, j + 1, i + 1], axis=1)
     pairs = np.concatenate([upright, level])
     return [
-        _thinned(_smoothed(np.stack([run % wide, run // wide], axis=1).astype(np.float64)))
+        simplified(
+            _smoothed(np.stack([run % wide, run // wide], axis=1).astype(np.float64)), _SLACK
+        )
         for run in _chains(pairs[:, [1, 3]] * wide + pairs[:, [0, 2]])
         if len(run) > _SHORTEST
     ]
@@ -208,31 +212,6 @@ def _smoothed(line: Floats) -> Floats:
         return np.concatenate([smooth, smooth[:1]])
     smooth[0], smooth[-1] = line[0], line[-1]
     return smooth
-
-
-def _thinned(line: Floats, slack: float = 0.22) -> Floats:
-    """Leave out corners that lie within the slack of the line without them (Douglas, Peucker)."""
-    keep = np.zeros(len(line), dtype=bool)
-    keep[[0, -1]] = True
-    work = [(0, len(line) - 1)]
-    while work:
-        a, b = work.pop()
-        if b - a < 2:
-            continue
-        chord = line[b] - line[a]
-        length = float(np.hypot(*chord))
-        away = line[a + 1 : b] - line[a]
-        off = (
-            np.abs(away[:, 0] * chord[1] - away[:, 1] * chord[0]) / length
-            if length > 1e-9
-            else np.hypot(*away.T)
-        )
-        far = int(np.argmax(off))
-        if off[far] > slack:
-            middle = a + 1 + far
-            keep[middle] = True
-            work += [(a, middle), (middle, b)]
-    return line[keep]
 
 
 def _shade(depth: Floats, pitch: float) -> np.ndarray:
