@@ -23,7 +23,7 @@ from pourwright.plan.pipeline import plan_pour
 from pourwright.report import plan_report
 from pourwright.shop.bench import BenchSettings
 from pourwright.shop.mixing import MixSettings
-from pourwright.solid import intake
+from pourwright.solid import boolean, intake
 
 POST = box((-6, -6, 0), (6, 6, 50))
 ARM = box((-6, -6, 38), (30, 6, 46))
@@ -141,6 +141,16 @@ def test_a_guide_line_comes_onto_the_master(kind, sign):
     assert not any(p.matters for p in plan.pockets_after) or plan.undecided
     gap = plan.mould.rubber.box_mm3 - plan.master.volume_mm3 - plan.mould.rubber.volume_mm3
     assert gap == pytest.approx(0, abs=1e-4 * plan.mould.rubber.volume_mm3)
+
+
+def test_a_guide_line_may_keep_off_the_figure():
+    plain = plan_pour(FIGURE, Job())
+    guide = GuideSettings(kind="raised", width_mm=0.8, figure_too=False)
+    plan = plan_pour(FIGURE, Job(mould=MouldSettings(guide=guide)))
+    assert plan.master.volume_mm3 > plain.master.volume_mm3
+    added = boolean.difference(plan.master.mesh, [plain.master.mesh])
+    # The figure sinks in by 1 mm, so the base's top is at 1, and half of the line stands on it.
+    assert added.bounds_mm[1, 2] == pytest.approx(1.4, abs=0.01)
 
 
 def test_a_part_that_hangs_on_a_gate_is_left_out_of_the_cut():
