@@ -14,15 +14,21 @@ ROOT = __package__.rpartition(".")[0]
 _known: dict[str, tuple[object, dict[str, Resin] | str]] = {}
 
 
-def folder(create: bool = False) -> Path:
-    """Return where files resin*.toml are looked for; it need not exist."""
-    return Path(bpy.utils.extension_path_user(ROOT, path="materials", create=create))
+def folder(create: bool = False) -> Path | None:
+    """Return where files resin*.toml are looked for; it need not exist.
+
+    None where the source runs without being installed, as for the demo's pictures.
+    """
+    try:
+        return Path(bpy.utils.extension_path_user(ROOT, path="materials", create=create))
+    except ValueError:
+        return None
 
 
 def known() -> dict[str, Resin] | str:
     """Return the shop's own presets by name, or what is wrong with them, as a text."""
     place = folder()
-    if not place.is_dir():
+    if place is None or not place.is_dir():
         return {}
     files = sorted(p for p in place.iterdir() if p.suffix.lower() == ".toml")
     stamp = tuple((p.name, p.stat().st_mtime_ns, p.stat().st_size) for p in files)
@@ -40,7 +46,8 @@ def names() -> list[str]:
 
 def task_folder() -> str | None:
     """Return the folder as a job names it; None where there is none."""
-    return str(folder()) if folder().is_dir() else None
+    place = folder()
+    return None if place is None or not place.is_dir() else str(place)
 
 
 def _read(place: Path) -> dict[str, Resin] | str:

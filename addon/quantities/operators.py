@@ -36,6 +36,9 @@ class POURWRIGHT_OT_open_materials(bpy.types.Operator):
     def execute(self, context: bpy.types.Context) -> set[str]:
         """Make the folder, with a note how to fill it, and show it."""
         place = materials.folder(create=True)
+        if place is None:
+            self.report({"ERROR"}, "Install the extension first; its folder holds the presets")
+            return {"CANCELLED"}
         note = place / "README.txt"
         if not note.exists():
             note.write_text(README, encoding="utf-8")
