@@ -9,12 +9,11 @@ from typing import TYPE_CHECKING
 
 import bpy
 
-from ..stored import Json, stored_plan
+from ..stored import stored_plan
 
 if TYPE_CHECKING:
     from pourwright.errors import Point
     from pourwright.files.log import PourLog
-    from pourwright.shop.found import Predicted
 
 
 @dataclass(frozen=True)
@@ -55,29 +54,9 @@ def shown() -> Shown:
     return known[1]
 
 
-def predicted(plan: Json | None) -> list[Predicted]:
-    """Return where the plan knew of air: what it leaves, and the foot of every vent."""
-    from pourwright.shop.found import Predicted
-
-    if plan is None:
-        return []
-    places = [
-        Predicted(
-            "left" if pocket["matters"] else "harmless",
-            tuple(pocket["peak_mm"]),
-            f"pocket {i} of the finished master",
-        )
-        for i, pocket in enumerate(plan["pockets_after"], start=1)
-    ]
-    return places + [
-        Predicted("vented", tuple(vent["path_mm"][0]), f"vent {i}")
-        for i, vent in enumerate(plan["vents"], start=1)
-    ]
-
-
 def near(scene: bpy.types.Scene, places_mm: Sequence[Point]) -> list[str]:
     """Return what the plan predicted at each place, in words; empty words without a plan."""
-    from pourwright.shop.found import compare
+    from pourwright.shop.found import compare, predicted_places
 
     plan = stored_plan(scene)
     if plan is None:
@@ -86,7 +65,7 @@ def near(scene: bpy.types.Scene, places_mm: Sequence[Point]) -> list[str]:
         "Nothing was predicted here"
         if match.place is None
         else f"{match.place.name[0].upper()}{match.place.name[1:]}, {match.distance_mm:.1f} mm away"
-        for match in compare(places_mm, predicted(plan)).matches
+        for match in compare(places_mm, predicted_places(plan)).matches
     ]
 
 

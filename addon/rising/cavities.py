@@ -41,10 +41,9 @@ def cavity_of(scene: bpy.types.Scene) -> Cavity | None:
         mesh.name, mesh.as_pointer(), len(mesh.polygons), up, mm_per_unit(scene),
         tuple(tuple(row) for row in obj.matrix_basis),
     )  # fmt: skip
-    known = _known.get(scene.name)
+    known = _known.get("cavity")  # one at a time, for they are large
     if known is None or known[0] != key:
-        _known.clear()  # of one scene at a time, for they are large
-        known = _known[scene.name] = (key, _read(obj, up, mm_per_unit(scene)))
+        known = _known["cavity"] = (key, _read(obj, up, mm_per_unit(scene)))
     return known[1]
 
 

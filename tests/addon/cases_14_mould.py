@@ -93,6 +93,12 @@ def case_choices_are_those_of_the_core():
     assert made == usual, (made, usual)
 
 
+def case_a_mould_s_warnings_are_those_of_the_core():
+    from pourwright.plan.moulding import MOULD_CODES
+
+    assert set(part("apply").MOULD_CODES) == set(MOULD_CODES)
+
+
 def case_a_way_point_moved_moves_the_cut():
     _made()
     assert bpy.ops.pourwright.plan_mould() == {"FINISHED"}

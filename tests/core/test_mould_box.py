@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from importlib import resources
 
 import numpy as np
 import pytest
@@ -140,6 +141,10 @@ def test_presets_say_where_they_are_from():
         read_silicones("[x]\ntitle = 'a'\n", "own.toml")
     with pytest.raises(InputError, match="not valid TOML"):
         read_silicones("[x", "own.toml")
+    text = resources.files("pourwright.shop").joinpath("silicones.toml").read_text("utf-8")
+    thick = text.replace("viscosity_mpa_s = 20000", "viscosity_mpa_s = 90000")
+    with pytest.raises(InputError, match="outside its own range 8000 to 40000"):
+        read_silicones(thick, "own.toml")
 
 
 @pytest.mark.parametrize("make", [

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from pourwright.solid.boolean import pieces, to_manifold
-from pourwright.vents.rods import near_path, rod_body, samples, trimmed
+from pourwright.solid.lines import near_path, samples
+from pourwright.vents.rods import rod_body, trimmed
 
 PATHS = {
     "upright": [(0, 0, 0), (0, 0, 30)],

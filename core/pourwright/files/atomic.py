@@ -187,7 +187,7 @@ def _move_to_free_name(stage: Path, target: Path) -> None:
         os.link(stage, target)  # unlike a move, it fails if the target exists
     except FileExistsError:
         raise
-    except (OSError, NotImplementedError):  # a file system without hard links
+    except (OSError, NotImplementedError):  # a file system, or a system, without hard links
         stage.replace(target)
 
 

@@ -54,27 +54,28 @@ def write_plan(
         title=f"Casting master of {plan.figure.mesh.name}",
         description=(f"{len(plan.vents)} vents, {plan.resin.poured_ml:.1f} ml of resin to pour"),
     )
-    stl = partial(write_stl, mesh=plan.master.mesh)
     data = plan_to_dict(plan, poses)
-    written: list[Writer | bytes] = [threemf, stl, rods_csv(data), to_json(data)]
-    if plan.mould is not None:
-        written = [*cut_files(plan.mould, plan.master.mesh), *written]
+    named: dict[str, Writer | bytes] = {}
     if plan.socket is not None:
-        part = partial(
+        printed = partial(
             write_threemf,
             mesh=plan.socket.mesh,
             up=plan.up,
             title=f"Base with a socket for {plan.figure.mesh.name}",
             description=SOCKET_NOTE,
         )
-        written = [part, partial(write_stl, mesh=plan.socket.mesh), *written]
+        named |= {"base.3mf": printed, "base.stl": partial(write_stl, mesh=plan.socket.mesh)}
+    if plan.mould is not None:
+        named |= zip(CUT_FILE_NAMES, cut_files(plan.mould, plan.master.mesh), strict=True)
+    named |= {
+        "master.3mf": threemf,
+        "master.stl": partial(write_stl, mesh=plan.master.mesh),
+        "rods.csv": rods_csv(data),
+        "plan.json": to_json(data),
+    }
     # The data comes last: where it is, the master it describes is complete.
-    contents: dict[Path, Writer | bytes] = dict(
-        zip(
-            plan_targets(folder, plan.socket is not None, plan.mould is not None),
-            written, strict=True,
-        )
-    )
+    targets = plan_targets(folder, plan.socket is not None, plan.mould is not None)
+    contents: dict[Path, Writer | bytes] = {path: named[path.name] for path in targets}
     for path, content in (also or {}).items():
         if path in contents:
             raise OutputError(f"{path} is one of the plan's own files", hint="choose another name")

@@ -17,7 +17,6 @@ is a ridge; where they are concave it is a crease; where they cancel it is surfa
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
@@ -29,6 +28,7 @@ from pourwright.errors import Point
 from pourwright.mould.parting import Parting
 from pourwright.mould.settings import CutSettings
 from pourwright.mould.surface import SurfaceGraph
+from pourwright.solid.lines import near_path
 from pourwright.solid.mesh import Floats, Ints
 from pourwright.solid.protect import Protection
 
@@ -159,16 +159,6 @@ def rod_of(points: Floats, rods: Sequence[tuple[Floats, float]], within_mm: floa
         near = np.flatnonzero(((points >= low) & (points <= high)).all(axis=1))
         if len(near) == 0:
             continue
-        distance = distance_to_path(points[near], path)
+        distance = near_path(points[near], path)
         found[near[distance <= reach]] = number
     return found
-
-
-def distance_to_path(points: Floats, path: Floats) -> Floats:
-    """Return the distance (n,) of points from a path (k, 3) of straight pieces."""
-    best = np.full(len(points), np.inf)
-    for start, end in itertools.pairwise(path):
-        way = end - start
-        share = np.clip((points - start) @ way / max(float(way @ way), 1e-300), 0.0, 1.0)
-        best = np.minimum(best, np.linalg.norm(points - start - share[:, None] * way, axis=1))
-    return best

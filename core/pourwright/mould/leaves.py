@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -16,6 +15,7 @@ from pourwright.mould.cost import Price
 from pourwright.mould.cut import CutLine
 from pourwright.mould.parting import Parting
 from pourwright.mould.surface import SurfaceGraph
+from pourwright.solid.lines import samples
 from pourwright.solid.mesh import Floats, Ints
 
 # The smaller leaf holds at least this share of the surface, or the cut parts nothing.
@@ -108,13 +108,13 @@ def rods_cut(
     sheet = Sheet.of(parting, line)
     found = []
     for number, (path, diameter) in enumerate(rods):
-        samples = _along(path)
-        gap = np.maximum(np.abs(sheet.off_mm(samples)) - diameter / 2, 0.0)
+        along = samples(path, _ROD_STEP_MM)
+        gap = np.maximum(np.abs(sheet.off_mm(along)) - diameter / 2, 0.0)
         nearest = int(np.argmin(gap))
         ends = leaves.of_face[free[tree.query(path[[0, -1]])[1]]]
         ties = bool(ends[0] != ends[1])
         reached = bool(gap[nearest] <= 1e-9)
-        x, y, z = (float(c) for c in samples[nearest])
+        x, y, z = (float(c) for c in along[nearest])
         found.append(
             RodCut(number, reached, float(gap[nearest]), (x, y, z), ties,
                    _rod_message(reached, float(gap[nearest]), ties))
@@ -146,15 +146,6 @@ class Sheet:
         height = self.height_mm(self.parting.out_mm(points), points[:, 2])
         off: Floats = self.parting.off_plane_mm(points) - height
         return off
-
-
-def _along(path: Floats) -> Floats:
-    """Points along a path, no further apart than the step, its corners among them."""
-    points = [path[:1]]
-    for start, end in itertools.pairwise(path):
-        count = max(int(np.ceil(np.linalg.norm(end - start) / _ROD_STEP_MM)), 1)
-        points.append(start + np.arange(1, count + 1)[:, None] / count * (end - start))
-    return np.vstack(points)
 
 
 def _rod_message(reached: bool, gap: float, ties: bool) -> str:

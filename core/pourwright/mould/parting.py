@@ -15,7 +15,7 @@ import numpy as np
 
 from pourwright.mould.settings import CutSettings
 from pourwright.solid.columns import Columns
-from pourwright.solid.mesh import Floats, TriMesh
+from pourwright.solid.mesh import Floats, TriMesh, centre_of_mass
 
 # Directions tried over a half turn; lines across the figure's larger extent.
 _DIRECTIONS = 24
@@ -89,7 +89,7 @@ def find_parting(figure: TriMesh, settings: CutSettings, turn: Floats | None = N
     return Parting(
         opening=opening,
         along=_beside(opening),
-        centre_mm=_centre_of_mass(figure),
+        centre_mm=centre_of_mass(figure),
         locked_mm3=tried[best][1],
         tried=tuple(tried),
     )
@@ -117,11 +117,3 @@ def locked_mm3(mesh: TriMesh, direction: Floats) -> float:
     depth = np.cumsum(step)  # closed: every line ends at 0, so the sum runs on over all of them
     gap = (depth[:-1] == 0) & (line[:-1] == line[1:])
     return float((z[1:] - z[:-1])[gap].sum()) * pitch * pitch
-
-
-def _centre_of_mass(mesh: TriMesh) -> Floats:
-    """Centre of mass of a closed mesh, (3,)."""
-    middle = mesh.bounds_mm.mean(axis=0)
-    a, b, c = (mesh.vertices[mesh.faces[:, i]] - middle for i in range(3))
-    weight = np.einsum("ij,ij->i", a, np.cross(b, c))
-    return middle + (weight @ (a + b + c)) / (4 * weight.sum())

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from dataclasses import dataclass
 
@@ -14,6 +13,7 @@ from pourwright.mould.cut import CutLine
 from pourwright.mould.leaves import Sheet
 from pourwright.mould.parting import Parting
 from pourwright.mould.settings import KeySettings
+from pourwright.solid.lines import samples
 from pourwright.solid.mesh import Floats
 
 _STEP_MM = 1.0
@@ -49,7 +49,7 @@ def outside_line(
     top, bottom = box.fill_line_mm, box.board_mm
     end = float(np.clip(line.cut_mm[-1, 2], bottom, top))
     corners = np.array([[near, bottom], [near, top], [far, top], [far, end]])
-    flat = _stepped(corners)
+    flat = samples(corners, _STEP_MM)
     off = Sheet.of(parting, line).height_mm(flat[:, 0], flat[:, 1])
     if settings.kind == "wavy cut":
         way = np.r_[0.0, np.cumsum(np.linalg.norm(np.diff(flat, axis=0), axis=1))]
@@ -116,11 +116,3 @@ def _walls_along(box: MouldBox, parting: Parting) -> tuple[float, float]:
             ends = sorted(((-size / 2 - place) / speed, (size / 2 - place) / speed))
             low, high = max(low, ends[0]), min(high, ends[1])
     return low, high
-
-
-def _stepped(corners: Floats) -> Floats:
-    points = [corners[:1]]
-    for start, end in itertools.pairwise(corners):
-        count = max(math.ceil(float(np.linalg.norm(end - start)) / _STEP_MM), 1)
-        points.append(start + np.arange(1, count + 1)[:, None] / count * (end - start))
-    return np.vstack(points)

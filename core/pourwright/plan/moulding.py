@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pourwright.errors import GeometryError, MeshError
+from pourwright.errors import GeometryError, MeshError, Point
 from pourwright.mould import Mould, make_mould
 from pourwright.mould.cost import RodLike
 from pourwright.mould.fit import PoseSize, fit_poses
@@ -18,10 +18,11 @@ from pourwright.plan.findings import PlanWarning, place
 from pourwright.plan.job import Job
 from pourwright.plan.sprued import Sprued
 from pourwright.plan.venting import Vented
-from pourwright.progress import Progress
+from pourwright.progress import Progress, silent
 from pourwright.solid import boolean
 from pourwright.solid.frames import rotated
 from pourwright.solid.mesh import Floats, TriMesh
+from pourwright.solid.protect import Protection
 
 # Openings with a shorter way round hold so little rubber that it tears or comes along.
 _TOLD_ROUND_MM = 6.0
@@ -52,19 +53,14 @@ def with_mould(
 def _with_mould(
     done: Vented, fed: Sprued, gates: Sequence[RodLike], job: Job, progress: Progress
 ) -> tuple[Vented, Mould]:
-    bench = job.bench
-    mould = make_mould(
+    mould = mould_for(
+        job,
         done.mesh,
         tuple(fed.up.tolist()),
-        job.mould,
         figure=fed.figure,
         base_height_mm=fed.base_height_mm,
         rods=[*done.vents.vents, *gates],
         protection=fed.protection,
-        cup_ml=bench.mix.cup_ml,
-        chamber=bench.vessel("chamber"),
-        pot=bench.vessel("pot"),
-        visible_mm=job.process.visible_defect_mm,
         progress=progress,
     )
     guide = guide_body(mould.cut.line.cut_mm, job.mould.guide, -fed.base_height_mm)
@@ -72,14 +68,41 @@ def _with_mould(
         return done, mould
     guide = boolean.difference(guide, [_under_board(guide, mould.box.board_mm)], guide.name)
     mesh = guided(done.mesh, rotated(guide, mould.turn.T), job.mould.guide.kind)
-    rubber = mould.rubber
-    chamber = bench.vessel("chamber")
+    chamber = job.bench.vessel("chamber")
     anew = rubber_for(
-        rotated(mesh, mould.turn), mould.box, rubber.silicone, job.mould.box.margin,
-        cup_ml=bench.mix.cup_ml,
+        rotated(mesh, mould.turn), mould.box, mould.rubber.silicone, job.mould.box.margin,
+        cup_ml=job.bench.mix.cup_ml,
         chamber_mm=None if chamber is None else (chamber.diameter_mm, chamber.height_mm),
     )  # fmt: skip
     return replace(done, mesh=mesh, air=air_of(mesh, fed.up)[0]), replace(mould, rubber=anew)
+
+
+def mould_for(
+    job: Job,
+    master: TriMesh,
+    up: Point,
+    *,
+    figure: TriMesh,
+    base_height_mm: float,
+    rods: Sequence[RodLike],
+    protection: Protection | None,
+    progress: Progress = silent,
+) -> Mould:
+    """Plan a master's mould by a job's choices and the vessels of its bench; see `make_mould`."""
+    return make_mould(
+        master,
+        up,
+        job.mould,
+        figure=figure,
+        base_height_mm=base_height_mm,
+        rods=rods,
+        protection=protection,
+        cup_ml=job.bench.mix.cup_ml,
+        chamber=job.bench.vessel("chamber"),
+        pot=job.bench.vessel("pot"),
+        visible_mm=job.process.visible_defect_mm,
+        progress=progress,
+    )
 
 
 MOULD_CODES = ("mould_too_big", "rubber_air", "slits", "cut_incomplete", "rods_tie", "no_mould")

@@ -18,7 +18,7 @@ from pourwright.sheet.plan_data import PlanData, plan_data, value_at
 from pourwright.sheet.timeline import clock_text, draw_timeline
 from pourwright.shop.bench import BenchPlan, BenchSettings, plan_bench
 from pourwright.shop.cautions import Caution, cautions_for
-from pourwright.shop.found import Predicted, compare
+from pourwright.shop.found import compare, predicted_places
 from pourwright.shop.mixing import Order
 from pourwright.shop.resin import Resin, mix, resin_named
 from pourwright.solid.mesh import TriMesh
@@ -92,19 +92,6 @@ def sheet_html(
         pictures = _pictures(known, mesh, size)
     context = _context(known, made, pictures, size, log)
     return _environment().get_template("sheet.html.j2").render(context)
-
-
-def predicted_places(known: PlanData) -> list[Predicted]:
-    """Return where the plan knew of air: what it leaves, and the foot of every vent."""
-    places = [
-        Predicted(
-            "left" if p.get("matters") else "harmless",
-            tuple(p["peak_mm"]),
-            f"pocket {i} of the finished master",
-        )
-        for i, p in enumerate(known.data["pockets_after"], start=1)
-    ]
-    return places + [Predicted("vented", r.path_mm[0], f"vent {r.name}") for r in known.vents]
 
 
 def _check_master(known: PlanData, mesh: TriMesh) -> None:
@@ -222,7 +209,7 @@ def _log_lines(known: PlanData, log: PourLog | None) -> dict[str, Any] | None:
     if log is None or not (log.pours or log.damaged):
         return None
     bubbles = all_bubbles(log.pours)
-    compared = compare([b.at_mm for b in bubbles], predicted_places(known))
+    compared = compare([b.at_mm for b in bubbles], predicted_places(known.data))
     return {
         "pours": log.pours[-_MOST_POURS:][::-1],
         "count": len(log.pours),

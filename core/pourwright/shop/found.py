@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from pourwright.checks import check_number
 from pourwright.errors import Point
@@ -24,6 +25,30 @@ class Predicted:
     kind: str
     at_mm: Point
     name: str
+
+
+def predicted_places(plan: Mapping[str, Any]) -> list[Predicted]:
+    """Return where a plan knew of air: what it leaves, and the foot of every vent.
+
+    plan : data of a plan.json.
+    """
+    left = [
+        Predicted(
+            "left" if pocket.get("matters") else "harmless",
+            _point(pocket["peak_mm"]),
+            f"pocket {i} of the finished master",
+        )
+        for i, pocket in enumerate(plan["pockets_after"], start=1)
+    ]
+    return left + [
+        Predicted("vented", _point(vent["path_mm"][0]), f"vent {i}")
+        for i, vent in enumerate(plan["vents"], start=1)
+    ]
+
+
+def _point(place: Sequence[float]) -> Point:
+    x, y, z = place
+    return (x, y, z)
 
 
 @dataclass(frozen=True)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import reprlib
 import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from collections.abc import Mapping, Sequence
+from dataclasses import MISSING, dataclass, field, fields
 from functools import cache
 from importlib import resources
+from typing import TypeVar
 
 from pourwright.checks import check_choice, check_number, check_table, check_text
 from pourwright.errors import InputError
@@ -96,9 +97,6 @@ _OPTIONAL = frozenset(
         "price_per_kg",
     }
 )  # fmt: skip
-_DEFAULTS: dict[str, object] = {
-    **dict.fromkeys(_OPTIONAL), "pot_life_at_c": ROOM_C, "ranges": {},
-}  # fmt: skip
 _RANGED = frozenset(
     {
         "part_a_density_g_ml", "part_b_density_g_ml", "cured_density_g_ml", "ratio_a", "ratio_b",
@@ -142,26 +140,38 @@ class ResinMix:
     part_b_g: float
 
 
+Preset = TypeVar("Preset", bound=Resin)
+
+
 def read_resins(text: str, where: str) -> dict[str, Resin]:
     """Return the presets in a TOML text, one table each, by name, in the text's order.
 
     `where` names the text in messages. Raises InputError that names the table and key for
     broken TOML, an unknown or missing key, a wrong type or a number out of range.
     """
+    return read_presets(text, where, Resin)
+
+
+def read_presets(
+    text: str, where: str, kind: type[Preset], needed: Sequence[str] = ()
+) -> dict[str, Preset]:
+    """Return presets of a kind as `read_resins` does; needed : keys to be given all the same."""
     try:
         tables = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         raise InputError(f"{where} is not valid TOML: {error}") from error
-    keys = [f.name for f in fields(Resin) if f.name != "name"]
+    known = [f for f in fields(kind) if f.name != "name"]
+    keys = [f.name for f in known]
+    bare = [f.name for f in known if f.default is MISSING and f.default_factory is MISSING]
+    wanted = [key for key in bare if key not in _OPTIONAL] + [*needed]
     found = {}
     for name, table in tables.items():
         try:
-            values = dict(_DEFAULTS)
-            values |= check_table(name, table, keys)
-            missing = [key for key in keys if key not in values]
+            values = dict.fromkeys(_OPTIONAL) | check_table(name, table, keys)
+            missing = [key for key in wanted if key not in values]
             if missing:
                 raise InputError(f"{name} lacks {', '.join(missing)}", hint="add what is missing")
-            found[name] = Resin(name=name, **values)  # type: ignore[arg-type]
+            found[name] = kind(name=name, **values)  # type: ignore[arg-type]
             _check_within_ranges(found[name])
         except InputError as error:
             raise InputError(f"{where}: {error.what}", hint=error.hint) from None

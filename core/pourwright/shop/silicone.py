@@ -5,18 +5,15 @@ A rubber is mixed by the same sums as a resin, so it is one, with what matters i
 
 from __future__ import annotations
 
-import tomllib
-from dataclasses import MISSING, dataclass, fields
+from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 
-from pourwright.checks import check_choice, check_number, check_table
+from pourwright.checks import check_choice, check_number
 from pourwright.errors import InputError
-from pourwright.shop.resin import Resin
+from pourwright.shop.resin import Resin, read_presets
 
 CURES = ("condensation", "addition")
-# A preset may leave out the liquid parts' densities, and whatever has a default.
-_UNKNOWN: dict[str, object] = {"part_a_density_g_ml": None, "part_b_density_g_ml": None}
 
 
 @dataclass(frozen=True)
@@ -49,25 +46,7 @@ def read_silicones(text: str, where: str) -> dict[str, Silicone]:
     `where` names the text in messages. Raises InputError that names the table and key for
     broken TOML, an unknown or missing key, a wrong type or a number out of range.
     """
-    try:
-        tables = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise InputError(f"{where} is not valid TOML: {error}") from error
-    known = [f for f in fields(Silicone) if f.name != "name"]
-    keys = [f.name for f in known]
-    bare = [f.name for f in known if f.default is MISSING and f.default_factory is MISSING]
-    needed = [*(key for key in bare if key not in _UNKNOWN), "cures_by"]
-    found = {}
-    for name, table in tables.items():
-        try:
-            values = check_table(name, table, keys)
-            missing = [key for key in needed if key not in values]
-            if missing:
-                raise InputError(f"{name} lacks {', '.join(missing)}", hint="add what is missing")
-            found[name] = Silicone(name=name, **(_UNKNOWN | values))  # type: ignore[arg-type]
-        except InputError as error:
-            raise InputError(f"{where}: {error.what}", hint=error.hint) from None
-    return found
+    return read_presets(text, where, Silicone, needed=("cures_by",))
 
 
 @cache

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 
 from pourwright.solid.mesh import Floats
@@ -29,3 +31,22 @@ def simplified(points: Floats, slack_mm: float) -> Floats:
             keep[middle] = True
             stack += [(start, middle), (middle, end)]
     return points[keep]
+
+
+def samples(path: Floats, step_mm: float) -> Floats:
+    """Points (k, 3) along a path at most `step_mm` apart, its corners among them."""
+    points = [path[:1]]
+    for a, b in itertools.pairwise(path):
+        n = max(int(np.ceil(np.linalg.norm(b - a) / step_mm)), 1)
+        points.append(a + (np.arange(1, n + 1) / n)[:, None] * (b - a))
+    return np.vstack(points)
+
+
+def near_path(points: Floats, path: Floats) -> Floats:
+    """Distance (k,) of points (k, 3) from a path of straight pieces."""
+    best = np.full(len(points), np.inf)
+    for a, b in itertools.pairwise(path):
+        way = b - a
+        share = np.clip((points - a) @ way / (way @ way), 0, 1)
+        best = np.minimum(best, np.linalg.norm(points - a - share[:, None] * way, axis=1))
+    return best

@@ -124,6 +124,15 @@ def signed_volume_mm3(vertices: Floats, faces: Ints) -> float:
     return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6.0)
 
 
+def centre_of_mass(mesh: TriMesh) -> Floats:
+    """Return the centre of mass of a closed mesh, (3,) mm."""
+    middle = mesh.bounds_mm.mean(axis=0)
+    a, b, c = (mesh.vertices[mesh.faces[:, i]] - middle for i in range(3))
+    six = np.einsum("ij,ij->i", a, np.cross(b, c))
+    result: Floats = middle + (six[:, None] * (a + b + c)).sum(axis=0) / (4 * six.sum())
+    return result
+
+
 def concatenate(meshes: list[TriMesh], name: str = "mesh") -> TriMesh:
     """Return the meshes side by side as one, without joining anything.
 

@@ -15,6 +15,7 @@ MAX_RATIO = 200
 _SMALL_BYTES, MAX_BYTES = 32 * 2**20, 2 * 2**30
 _METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 _CHUNK = 2**20
+# NotImplementedError is how zipfile says that a package asks for a newer version of the format.
 _UNREADABLE = (
     zipfile.BadZipFile, zlib.error, OSError, EOFError, ValueError, NotImplementedError,
 )  # fmt: skip

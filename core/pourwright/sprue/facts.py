@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from pourwright.solid.mesh import Floats, TriMesh
+from pourwright.solid.mesh import Floats, TriMesh, centre_of_mass
 from pourwright.sprue import forms
 from pourwright.sprue.model import BaseFacts, Lettering, Shape
 from pourwright.sprue.settings import BaseSettings
-from pourwright.sprue.site import centre_of_mass
 
 
 def base_facts(

@@ -8,7 +8,7 @@ import numpy as np
 
 from pourwright.errors import InputError, MeshError
 from pourwright.solid import boolean
-from pourwright.solid.mesh import TriMesh
+from pourwright.solid.mesh import TriMesh, centre_of_mass
 from pourwright.solid.topology import is_watertight
 from pourwright.sprue import forms
 from pourwright.sprue.base import funnel_under
@@ -16,7 +16,6 @@ from pourwright.sprue.facts import facts_of
 from pourwright.sprue.model import Sprue
 from pourwright.sprue.places import nearest_place, widest_place
 from pourwright.sprue.settings import FunnelSettings, OwnBaseSettings
-from pourwright.sprue.site import centre_of_mass
 
 # A pour side may be so uneven and still count as flat: resin fills that much behind the neck.
 _FLAT_MM = 0.3

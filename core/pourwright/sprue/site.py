@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pourwright.solid.mesh import Floats, TriMesh
+from pourwright.solid.mesh import TriMesh, centre_of_mass
 from pourwright.sprue.model import Site
 from pourwright.sprue.settings import BaseSettings
 
@@ -54,12 +54,3 @@ def text_room_mm(base: BaseSettings) -> float:
         return 0.0
     line = _LINE_MM if base.text_height_mm is None else 1.35 * base.text_height_mm
     return line * (1 + base.text.strip().count("\n") * 1.5) + _GAP_MM
-
-
-def centre_of_mass(mesh: TriMesh) -> Floats:
-    """Return the centre of mass of a closed mesh, (3,) mm."""
-    middle = mesh.bounds_mm.mean(axis=0)
-    a, b, c = (mesh.vertices[mesh.faces[:, i]] - middle for i in range(3))
-    six = np.einsum("ij,ij->i", a, np.cross(b, c))
-    result: Floats = middle + (six[:, None] * (a + b + c)).sum(axis=0) / (4 * six.sum())
-    return result

@@ -9,10 +9,10 @@ import numpy as np
 from pourwright.air import AirReport, read_pockets, top_plane_vertices
 from pourwright.air.jointree import join_tree
 from pourwright.shop.process import Process
+from pourwright.solid.lines import near_path
 from pourwright.solid.mesh import Floats, Ints
 from pourwright.vents.field import Rod, field
 from pourwright.vents.needs import Need
-from pourwright.vents.rods import near_path
 from pourwright.vents.route import best_rod
 from pourwright.vents.site import Site
 

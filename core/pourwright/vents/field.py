@@ -10,9 +10,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from pourwright.solid.lines import samples
 from pourwright.solid.mesh import Floats
 from pourwright.vents.grid import Bools, Grid
-from pourwright.vents.rods import samples, trimmed
+from pourwright.vents.rods import trimmed
 from pourwright.vents.site import Site
 from pourwright.vents.sweep import Routes, moves_for, sweep
 

@@ -11,10 +11,11 @@ from pourwright.air.pockets import OUTSIDE
 from pourwright.errors import InputError
 from pourwright.solid.columns import frame
 from pourwright.solid.gaps import GapMeter
+from pourwright.solid.lines import near_path, samples
 from pourwright.solid.mesh import Floats, TriMesh
 from pourwright.vents.place import Vents, angle_deg, body_of, point_of
 from pourwright.vents.rings import rings_of
-from pourwright.vents.rods import near_path, samples, trimmed
+from pourwright.vents.rods import trimmed
 from pourwright.vents.settings import GivenVent, Vent, VentSettings
 
 

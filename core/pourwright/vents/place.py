@@ -12,13 +12,14 @@ from pourwright.air.pockets import OUTSIDE
 from pourwright.errors import Point
 from pourwright.progress import Progress, silent
 from pourwright.shop.process import Process
+from pourwright.solid.lines import near_path
 from pourwright.solid.mesh import Floats, Ints, TriMesh
 from pourwright.solid.protect import Protection
 from pourwright.vents.explain import Explainer
 from pourwright.vents.field import Field, Rod, field
 from pourwright.vents.needs import Need, find_needs
 from pourwright.vents.rings import Ring, rings_of
-from pourwright.vents.rods import near_path, rod_body
+from pourwright.vents.rods import rod_body
 from pourwright.vents.route import best_rod
 from pourwright.vents.settings import Vent, VentSettings
 from pourwright.vents.site import Site, survey

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
-
 import numpy as np
 
 from pourwright.solid import boolean
@@ -116,22 +114,3 @@ def trimmed(path: Floats, skip_low_mm: float, skip_high_mm: float) -> Floats | N
         return np.array([np.interp(where, length, path[:, i]) for i in range(3)])
 
     return np.vstack([at(low), path[inner], at(high)])
-
-
-def samples(path: Floats, step_mm: float) -> Floats:
-    """Points (k, 3) along a path at most `step_mm` apart, its corners among them."""
-    points = [path[:1]]
-    for a, b in itertools.pairwise(path):
-        n = max(int(np.ceil(np.linalg.norm(b - a) / step_mm)), 1)
-        points.append(a + (np.arange(1, n + 1) / n)[:, None] * (b - a))
-    return np.vstack(points)
-
-
-def near_path(points: Floats, path: Floats) -> Floats:
-    """Distance (k,) of points (k, 3) from a path of straight pieces."""
-    best = np.full(len(points), np.inf)
-    for a, b in itertools.pairwise(path):
-        way = b - a
-        share = np.clip((points - a) @ way / (way @ way), 0, 1)
-        best = np.minimum(best, np.linalg.norm(points - a - share[:, None] * way, axis=1))
-    return best

@@ -14,9 +14,9 @@ from functools import lru_cache
 
 import numpy as np
 
+from pourwright.solid.lines import near_path
 from pourwright.solid.mesh import Floats, Ints
 from pourwright.vents.field import Field, Rod
-from pourwright.vents.rods import near_path
 from pourwright.vents.site import Site
 
 _LEAST_RISE = 0.15  # a rod leaves the figure where the surface faces up at least this much

@@ -25,17 +25,16 @@ def mould(job: Json, meshes: list[Any], progress: Progress) -> Result:
     """Plan box, rubber and cut of a master as it is: the first mesh; the others are the figure."""
     from pourwright.files.mould_json import mould_data, silicone_data
     from pourwright.files.plan_json import warning_data
-    from pourwright.mould import MouldSettings, make_mould
+    from pourwright.mould import MouldSettings
     from pourwright.plan.job_file import parse_job
-    from pourwright.plan.moulding import mould_warnings
+    from pourwright.plan.moulding import mould_for, mould_warnings
     from pourwright.plan.scale import scaled
     from pourwright.solid import intake
 
     settings, plan = parse_job(job["job"], materials_of(job)), job["plan"]
-    choices = settings.mould
     if job.get("way_points"):
         asked = MouldSettings.from_table({"way_points": job["way_points"]}).way_points
-        choices = replace(choices, way_points=asked)
+        settings = replace(settings, mould=replace(settings.mould, way_points=asked))
     master = intake(meshes[:1], progress=part_of(progress, 0.0, 0.1)).mesh
     figure = intake(meshes[1:], progress=part_of(progress, 0.1, 0.25))
     try:
@@ -52,12 +51,10 @@ def mould(job: Json, meshes: list[Any], progress: Progress) -> Result:
     body = figure.mesh
     if scale["applied"]:
         body = scaled(body, float(scale["factor"]), scale["about_mm"])
-    bench = settings.bench
-    made = make_mould(
-        master, up, choices,
+    made = mould_for(
+        settings, master, up,
         figure=body, base_height_mm=height, rods=rods, protection=figure.protection,
-        cup_ml=bench.mix.cup_ml, chamber=bench.vessel("chamber"), pot=bench.vessel("pot"),
-        visible_mm=settings.process.visible_defect_mm, progress=part_of(progress, 0.25, 0.95),
+        progress=part_of(progress, 0.25, 0.95),
     )  # fmt: skip
     warnings = list(mould_warnings(made, body, master, settings))
     progress(0.95, "Drawing air under the master")
