@@ -4,6 +4,7 @@ POURWRIGHT_BPY_PYTHONS lists Python programs that have the bpy module, separated
 without it this Python is used if it has bpy. All cases of one Blender run in one process.
 """
 
+import fcntl
 import json
 import os
 import subprocess
@@ -18,20 +19,29 @@ TIMEOUT_S = 600
 
 @pytest.fixture(scope="session")
 def extension_zip(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Build the zip with the first Blender's packaging tool."""
+    """Build the zip with the first Blender's packaging tool, once for all test processes."""
     pythons = interpreters()
     if not pythons:
         pytest.skip("no Python with bpy; set POURWRIGHT_BPY_PYTHONS")
-    out = tmp_path_factory.mktemp("dist")
+    shared = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        shared = shared.parent  # each process has its own folder in that of the run
+    with (shared / "dist.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not list(shared.glob("dist/*.zip")):
+            _build(pythons[0], shared / "dist")
+    (made,) = shared.glob("dist/*.zip")
+    return made
+
+
+def _build(python: str, out: Path) -> None:
     done = subprocess.run(
-        [pythons[0], str(ROOT / "addon" / "build.py"), "--out", str(out)],
+        [python, str(ROOT / "addon" / "build.py"), "--out", str(out)],
         capture_output=True,
         text=True,
         check=False,
     )
     assert done.returncode == 0, done.stdout + done.stderr
-    (made,) = out.glob("*.zip")
-    return made
 
 
 @pytest.fixture(scope="session")

@@ -17,7 +17,7 @@ from pourwright.mould.box import make_box
 from pourwright.mould.cut import TOP, moved, shortest_way, solve_loop
 from pourwright.mould.parting import find_parting, locked_mm3
 from pourwright.mould.settings import BoxSettings, CutSettings
-from pourwright.mould.tunnels import linking_numbers
+from pourwright.mould.tunnels import Polygons
 from pourwright.solid import TriMesh
 from pourwright.solid.gaps import GapMeter
 from pourwright.solid.protect import Protection
@@ -34,7 +34,7 @@ def cut_of(name: str) -> CutPlan:
 
 
 def linking_number(one: np.ndarray, other: np.ndarray) -> int:
-    return int(linking_numbers(one, [other])[0])
+    return int(Polygons([other]).linked_by(one)[0])
 
 
 def mesh_named(name: str) -> TriMesh:

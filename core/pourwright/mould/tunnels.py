@@ -69,25 +69,28 @@ def find_tunnels(graph: SurfaceGraph, price: Floats, free: np.ndarray) -> Tunnel
     if part is None or part.openings == 0 or part.openings > _MOST:
         return Tunnels(0 if part is None else part.openings, ())
     start = int(part.a[0])
-    first = _loops_from(graph, part, price, start)
+    finder = _Finder(len(graph.points), part, price)
+    first = finder.through(start)
     inwards = _INWARDS * float(np.median(graph.lengths_mm))
-    basis = [graph.points[loop] for loop in first]
-    basis_inside = [graph.points[loop] - inwards * graph.normals[loop] for loop in first]
+    basis = Polygons([graph.points[loop] for loop in first])
+    basis_inside = Polygons([graph.points[loop] - inwards * graph.normals[loop] for loop in first])
     found = [*first]
     by_length = sorted(first, key=len)
     for loop in [*by_length[: _MORE_STARTS // 2], *by_length[-_MORE_STARTS // 2 :]]:
         far = np.linalg.norm(graph.points[loop] - graph.points[start], axis=1)
-        found += _loops_from(graph, part, price, int(loop[np.argmax(far)]))
+        found += finder.through(int(loop[np.argmax(far)]))
+    # Many starts find the same short loops.
+    found = list({tuple(np.sort(loop)): loop for loop in reversed(found)}.values())
     length = [_length(graph.points[loop]) for loop in found]
     chosen: list[Ints] = []
     links: list[Ints] = []
     for i in np.argsort(length, kind="stable"):
         loop = found[i]
         outside = graph.points[loop]
-        if linking_numbers(outside, basis_inside).any():
+        if basis_inside.linked_by(outside).any():
             continue
         inside = outside - inwards * graph.normals[loop]
-        row = linking_numbers(inside, basis)
+        row = basis.linked_by(inside)
         if np.linalg.matrix_rank(np.array([*links, row])) > len(links):
             chosen.append(loop)
             links.append(row)
@@ -126,77 +129,106 @@ def _free_part(graph: SurfaceGraph, free: np.ndarray) -> _Free | None:
     return _Free(arcs, a, b, left, right, m + len(holes), (2 - euler) // 2)
 
 
-def _loops_from(graph: SurfaceGraph, part: _Free, price: Floats, start: int) -> list[Ints]:
-    """Short loops through a corner, two for each opening: corners, the last next to the first."""
-    n, e = len(graph.points), len(part.arcs)
-    cost = price[part.arcs]
-    links = csr_array((np.r_[cost, cost], (np.r_[part.a, part.b], np.r_[part.b, part.a])), (n, n))
-    distance, before = dijkstra(links, indices=start, return_predecessors=True)
-    in_tree = (before[part.a] == part.b) | (before[part.b] == part.a)
-    around = distance[part.a] + distance[part.b] + cost
-    # The tree of faces takes the arcs with the longest ways round, so that the shortest are left.
-    rest = np.flatnonzero(~in_tree)
-    rest = rest[np.argsort(-around[rest], kind="stable")]
-    low = np.minimum(part.left[rest], part.right[rest])
-    high = np.maximum(part.left[rest], part.right[rest])
-    _, first = np.unique(low * part.sides + high, return_index=True)
-    first = np.sort(first)
-    rank = np.arange(1.0, len(first) + 1)
-    ends = low[first].astype(np.int32), high[first].astype(np.int32)
-    dual = csr_array((rank, ends), shape=(part.sides, part.sides))
-    taken = minimum_spanning_tree(dual).data.astype(np.int64) - 1
-    left = np.ones(e, dtype=bool)
-    left[in_tree] = False
-    left[rest[first[taken]]] = False
-    loops = []
-    for i in np.flatnonzero(left & np.isfinite(around)):
-        one, two = _way(before, int(part.a[i]), start), _way(before, int(part.b[i]), start)
-        while len(one) > 1 and len(two) > 1 and one[-2] == two[-2]:
-            one.pop()
-            two.pop()
-        loops.append(np.array([*one[:-1], *two[::-1]], dtype=np.int64))
-    return loops
+class _Finder:
+    """Finds loops through any corner; what does not depend on the corner is done once."""
+
+    def __init__(self, corners: int, part: _Free, price: Floats):
+        self._part, self._cost = part, price[part.arcs]
+        twice = np.r_[self._cost, self._cost]
+        ends = np.r_[part.a, part.b], np.r_[part.b, part.a]
+        self._links = csr_array((twice, ends), (corners, corners))
+        # Of arcs between the same two sides one is enough; such groups are few.
+        self._low = np.minimum(part.left, part.right).astype(np.int32)
+        self._high = np.maximum(part.left, part.right).astype(np.int32)
+        self._key = self._low.astype(np.int64) * part.sides + self._high
+        order = np.argsort(self._key, kind="stable")
+        first = np.r_[True, self._key[order][1:] != self._key[order][:-1]]
+        self._group = np.empty(len(order), dtype=np.int64)
+        self._group[order] = np.cumsum(first) - 1
+        several = np.bincount(self._group) > 1
+        self._shared = np.flatnonzero(several[self._group])
+
+    def through(self, start: int) -> list[Ints]:
+        """Short loops through a corner, two an opening: corners, the last next to the first."""
+        part, cost = self._part, self._cost
+        distance, before = dijkstra(self._links, indices=start, return_predecessors=True)
+        around = distance[part.a] + distance[part.b] + cost
+        outside_tree = (before[part.a] != part.b) & (before[part.b] != part.a)
+        rest = outside_tree.copy()
+        shared = self._shared[rest[self._shared]]
+        shared = shared[np.lexsort((-around[shared], self._group[shared]))]
+        rest[shared[1:][self._group[shared[1:]] == self._group[shared[:-1]]]] = False
+        rest = np.flatnonzero(rest)
+        # The tree of faces takes the arcs with the longest ways round, so that the shortest are
+        # left.
+        longest = around[rest][np.isfinite(around[rest])].max(initial=0.0)
+        weight = np.maximum(longest - around[rest], -1.0) + 2.0
+        shape = (part.sides, part.sides)
+        dual = csr_array((weight, (self._low[rest], self._high[rest])), shape=shape)
+        not_taken = dual - minimum_spanning_tree(dual)
+        not_taken.eliminate_zeros()
+        row, column = not_taken.nonzero()
+        loose = self._key[rest]
+        closing = outside_tree.copy()
+        closing[rest[~np.isin(loose, row.astype(np.int64) * part.sides + column)]] = False
+        loops = []
+        back = before.tolist()
+        for i in np.flatnonzero(closing & np.isfinite(around)):
+            one, two = _way(back, int(part.a[i]), start), _way(back, int(part.b[i]), start)
+            while len(one) > 1 and len(two) > 1 and one[-2] == two[-2]:
+                one.pop()
+                two.pop()
+            loops.append(np.array([*one[:-1], *two[::-1]], dtype=np.int64))
+        return loops
 
 
-def _way(before: Ints, corner: int, start: int) -> list[int]:
+def _way(before: Sequence[int], corner: int, start: int) -> list[int]:
     way = [corner]
-    while way[-1] != start:
-        way.append(int(before[way[-1]]))
+    while corner != start:
+        corner = before[corner]
+        way.append(corner)
     return way
 
 
-def linking_numbers(one: Floats, others: Sequence[Floats]) -> Ints:
-    """Return how often a closed polygon, (j, 3), winds round each of some others, (k, 3) each.
+class Polygons:
+    """Closed polygons in space, (k, 3) each, that others may wind round."""
 
-    That is how often the other one pierces, with its sign, the triangles between the first one's
-    middle and its sides. Each triangle's side towards its neighbour is seen from a piece of the
-    other by one number, and by its opposite from the neighbour, so none slips between the two.
-    """
-    counts = np.zeros(len(others), dtype=np.int64)
-    if len(others) == 0:
+    def __init__(self, polygons: Sequence[Floats]):
+        self._count = len(polygons)
+        self._start = np.vstack([np.empty((0, 3)), *polygons])
+        self._end = np.vstack([np.empty((0, 3)), *(np.roll(p, -1, axis=0) for p in polygons)])
+        self._owner = np.repeat(np.arange(self._count), [len(p) for p in polygons])
+        self._low = np.minimum(self._start, self._end)
+        self._high = np.maximum(self._start, self._end)
+
+    def linked_by(self, one: Floats) -> Ints:
+        """Return how often a closed polygon, (j, 3), winds round each.
+
+        That is how often each pierces, with its sign, the triangles between the polygon's middle
+        and its sides. Each triangle's side towards its neighbour is seen from a piece by one
+        number, and by its opposite from the neighbour, so none slips between the two.
+        """
+        counts = np.zeros(self._count, dtype=np.int64)
+        reaching = (self._high >= one.min(axis=0)) & (self._low <= one.max(axis=0))
+        near = np.flatnonzero(reaching.all(axis=1))
+        if len(near) == 0:
+            return counts
+        # Seen from the middle, coordinates apart: triangles in rows, pieces in columns.
+        middle = one.mean(axis=0)
+        a = (one - middle).T[:, :, None]
+        b = np.roll(a, -1, axis=1)
+        p, q = ((end[near] - middle).T[:, None, :] for end in (self._start, self._end))
+        normal, moment = _cross(a, b), _cross(p, q)
+        # Three numbers that have one sign where the piece's line goes through the triangle; the
+        # ones of the spokes are shared with the neighbours.
+        spoke = _dot(moment, a) >= 0
+        next_spoke = np.roll(spoke, -1, axis=0)
+        rim = _dot(q - p, normal) + _dot(moment, b - a) >= 0
+        reaches = (_dot(normal, p) >= 0) != (_dot(normal, q) >= 0)
+        along = reaches & spoke & ~next_spoke & rim
+        against = reaches & ~spoke & next_spoke & ~rim
+        np.add.at(counts, self._owner[near], against.sum(axis=0) - along.sum(axis=0))
         return counts
-    start = np.vstack(others)
-    end = np.vstack([np.roll(other, -1, axis=0) for other in others])
-    owner = np.repeat(np.arange(len(others)), [len(other) for other in others])
-    low, high = one.min(axis=0), one.max(axis=0)
-    reaching = (np.maximum(start, end) >= low) & (np.minimum(start, end) <= high)
-    near = np.flatnonzero(reaching.all(axis=1))
-    # Seen from the middle, coordinates apart: triangles in rows, pieces in columns.
-    middle = one.mean(axis=0)
-    a = (one - middle).T[:, :, None]
-    b = np.roll(a, -1, axis=1)
-    p, q = (start[near] - middle).T[:, None, :], (end[near] - middle).T[:, None, :]
-    normal, moment = _cross(a, b), _cross(p, q)
-    # Three numbers that have one sign where the piece's line goes through the triangle; the ones
-    # of the spokes are shared with the neighbours.
-    spoke = _dot(moment, a) >= 0
-    next_spoke = np.roll(spoke, -1, axis=0)
-    rim = _dot(q - p, normal) + _dot(moment, b - a) >= 0
-    reaches = (_dot(normal, p) >= 0) != (_dot(normal, q) >= 0)
-    along = reaches & spoke & ~next_spoke & rim
-    against = reaches & ~spoke & next_spoke & ~rim
-    np.add.at(counts, owner[near], against.sum(axis=0) - along.sum(axis=0))
-    return counts
 
 
 def _cross(p: Floats, q: Floats) -> Floats:

@@ -7,14 +7,17 @@ the body overlaps itself. The same lines through the finished union must find th
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from pourwright.errors import Point
-from pourwright.solid.columns import Hits, hits
-from pourwright.solid.mesh import Floats, TriMesh
+from pourwright.solid.columns import hits
+from pourwright.solid.mesh import Floats, TriMesh, concatenate
+
+# Faces and bodies that lines are drawn through at once.
+_GROUP_FACES, _GROUP_BODIES = 200_000, 64
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,10 +51,7 @@ def columns(bounds_mm: Floats, side: int) -> Floats:
 
 def inside_lengths(mesh: TriMesh, points: Floats) -> Lengths:
     """Measure where the lines run inside a closed mesh, with the winding number of each piece."""
-    return _lengths(hits(mesh.vertices, mesh.faces, points))
-
-
-def _lengths(found: Hits) -> Lengths:
+    found = hits(mesh.vertices, mesh.faces, points)
     # Going up, a down-facing triangle is entered and an up-facing one is left.
     return _pieces(found.line, found.z, -found.up)
 
@@ -73,29 +73,44 @@ def _pieces(line: np.ndarray, z: Floats, step: np.ndarray) -> Lengths:
     return Lengths(line[keep], z[keep], z[keep + 1], winding[keep])
 
 
-def self_overlap(mesh: TriMesh, side: int) -> Difference:
-    """Share of a body's volume that its own surface wraps other than once."""
-    points = columns(mesh.bounds_mm, side)
-    got = inside_lengths(mesh, points)
-    size = got.top - got.bottom
-    sound = float(size[got.winding > 0].sum())
-    wrong = np.where(got.winding == 1, 0.0, size * np.abs(got.winding - (got.winding > 0)))
-    return _difference(wrong, sound, got.line, (got.top + got.bottom) / 2, points)
+def self_overlaps(bodies: Sequence[TriMesh], side: int) -> list[Difference]:
+    """Share of each body's volume that its own surface wraps other than once."""
+    unit = np.array([[0.0, 0.0, 0.0], [1.0, 1.0, 1.0]])
+    points = columns(unit, side)
+    found: list[Difference] = []
+    for group in _groups(bodies):
+        # Each body fills the unit square, so the same lines go through all of them.
+        boxes = [(b.bounds_mm[0, :2], np.ptp(b.bounds_mm[:, :2], axis=0)) for b in group]
+        fitted = [
+            TriMesh(np.column_stack([(b.vertices[:, :2] - low) / size, b.vertices[:, 2]]), b.faces)
+            for b, (low, size) in zip(group, boxes, strict=True)
+        ]
+        got = _lengths_each(fitted, points)
+        first = np.searchsorted(got.line, np.arange(len(group) + 1) * len(points))
+        for i, (low, size) in enumerate(boxes):
+            of = slice(first[i], first[i + 1])
+            length, winding = (got.top - got.bottom)[of], got.winding[of]
+            sound = float(length[winding > 0].sum())
+            wrong = np.where(winding == 1, 0.0, length * np.abs(winding - (winding > 0)))
+            middle = (got.top + got.bottom)[of] / 2
+            lines = got.line[of] - i * len(points)
+            found.append(_difference(wrong, sound, lines, middle, low + points * size))
+    return found
 
 
 def union_error(bodies: Sequence[TriMesh], united: TriMesh, side: int) -> Difference:
     """Share by which the united body differs from the bodies along the same lines."""
     bounds = np.concatenate([m.bounds_mm for m in (*bodies, united)])
     points = columns(np.array([bounds.min(axis=0), bounds.max(axis=0)]), side)
-    pieces = [inside_lengths(b, points) for b in bodies]
-    line = np.concatenate([p.line[p.winding > 0] for p in pieces])
+    n = len(points)
+    pieces = [_lengths_each(group, points) for group in _groups(bodies)]
+    line = np.concatenate([p.line[p.winding > 0] % n for p in pieces])
     bottom = np.concatenate([p.bottom[p.winding > 0] for p in pieces])
     top = np.concatenate([p.top[p.winding > 0] for p in pieces])
     ones = np.ones(len(line), dtype=np.int64)
     got = inside_lengths(united, points)
     solid = got.winding > 0
     want = _pieces(np.r_[line, line], np.r_[bottom, top], np.r_[ones, -ones])
-    n = len(points)
     want_mm = np.bincount(want.line, weights=want.top - want.bottom, minlength=n)
     got_mm = np.bincount(
         got.line[solid], weights=(got.top - got.bottom)[solid], minlength=n
@@ -106,6 +121,26 @@ def union_error(bodies: Sequence[TriMesh], united: TriMesh, side: int) -> Differ
     return _difference(
         np.abs(want_mm - got_mm), float(want_mm.sum()), np.arange(n), middle, points
     )
+
+
+def _groups(bodies: Sequence[TriMesh]) -> Iterator[Sequence[TriMesh]]:
+    """Bodies to look at together: enough to be quick, few enough to bound the memory."""
+    first = faces = 0
+    for i, body in enumerate(bodies):
+        if i > first and (faces + len(body.faces) > _GROUP_FACES or i - first >= _GROUP_BODIES):
+            yield bodies[first:i]
+            first, faces = i, 0
+        faces += len(body.faces)
+    if bodies:
+        yield bodies[first:]
+
+
+def _lengths_each(bodies: Sequence[TriMesh], points: Floats) -> Lengths:
+    """As `inside_lengths`, each body for itself: line number + len(points) * number of the body."""
+    together = concatenate(list(bodies))
+    found = hits(together.vertices, together.faces, points)
+    body = np.repeat(np.arange(len(bodies)), [len(b.faces) for b in bodies])
+    return _pieces(body[found.triangle] * len(points) + found.line, found.z, -found.up)
 
 
 def _difference(

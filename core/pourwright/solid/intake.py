@@ -11,7 +11,7 @@ from pourwright.errors import MeshError
 from pourwright.progress import Progress, silent
 from pourwright.solid import boolean
 from pourwright.solid.contacts import GAP_MM, open_contacts
-from pourwright.solid.crosscheck import self_overlap, union_error
+from pourwright.solid.crosscheck import Difference, self_overlaps, union_error
 from pourwright.solid.mesh import TriMesh, tri_mesh
 from pourwright.solid.protect import painted
 from pourwright.solid.shells import bodies, closed_shells
@@ -47,16 +47,16 @@ def intake(
     all_bodies: list[TriMesh] = []
     shell_count = 0
     for i, raw in enumerate(meshes):
-        progress(0.5 * i / len(meshes), f"Reading shells of '{raw.name}'")
+        progress(0.4 * i / len(meshes), f"Reading shells of '{raw.name}'")
         mesh = tri_mesh(raw.vertices, raw.faces, raw.name, raw.protect)
         checked.append(mesh)
         split = closed_shells(mesh)
         shell_count += len(split.shells)
         found, turned = bodies(split.shells, mesh.name)
         notes += [*split.findings, *turned]
-        for body in found:
-            _refuse_folds(body, notes)
         all_bodies += found
+    for body, fold in zip(all_bodies, self_overlaps(all_bodies, _BODY_LINES), strict=True):
+        _refuse_folds(body, fold, notes)
     progress(0.5, f"Uniting {len(all_bodies)} bodies")
     name = meshes[0].name if len(meshes) == 1 else f"{meshes[0].name} and {len(meshes) - 1} more"
     united = boolean.union(all_bodies, name)
@@ -84,8 +84,7 @@ def intake(
     return replace(solid, protection=painted(checked))
 
 
-def _refuse_folds(body: TriMesh, notes: list[Finding]) -> None:
-    fold = self_overlap(body, _BODY_LINES)
+def _refuse_folds(body: TriMesh, fold: Difference, notes: list[Finding]) -> None:
     if fold.share > MAX_WRONG_SHARE:
         raise MeshError(
             f"'{body.name}' crosses itself: {fold.share:.1%} of its volume is wrapped twice or "

@@ -1,0 +1,193 @@
+"""Intake and plan against the bare boolean of the same bodies: time, memory, growth.
+
+python tests/bench/bench_plan.py [--sizes 10000 ... 4000000] [--stages] [--json FILE] [--plot FILE]
+
+The figure is the demo's heron, 82 overlapping parts, with its tessellation and longest edge set
+so that the parts have about the wanted number of triangles. The peer is manifold3d itself: its
+`batch_boolean` of the same parts for the intake, and of the same parts with the finished base,
+gates and vents for intake and plan together. Each size is a process of its own; times are the
+processor times of that process, medians of its turns. Memory is the highest resident size of a
+stage less that before it, in units of the arrays of the parts (float64 vertices, int64 faces).
+"""
+
+from __future__ import annotations
+
+import argparse
+import cProfile
+import json
+import pstats
+import resource
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+ROOT = Path(__file__).parents[2]
+sys.path[:0] = [str(ROOT), str(ROOT / "core")]
+
+import manifold3d  # noqa: E402
+import numpy as np  # noqa: E402
+
+from blend_demo.heron import heron  # noqa: E402
+from pourwright.air import find_pockets, prepare  # noqa: E402
+from pourwright.mould import MouldSettings  # noqa: E402
+from pourwright.plan.job import Job  # noqa: E402
+from pourwright.plan.pipeline import plan_pour  # noqa: E402
+from pourwright.solid import TriMesh, boolean, intake  # noqa: E402
+
+# Triangles of the parts: detail, and longest edge in mm.
+HERONS: dict[int, tuple[float, float | None]] = {
+    10_000: (0.17, None), 30_000: (0.32, None), 100_000: (0.62, None), 260_000: (1.0, None),
+    1_000_000: (2.0, None), 4_000_000: (2.0, 0.3),
+}  # fmt: skip
+JOB = Job(mould=MouldSettings(enabled=False))
+UP = np.array(JOB.up)
+TURNS = 3
+Row = dict[str, Any]
+
+
+def parts_of(size: int) -> list[TriMesh]:
+    detail, longest_mm = HERONS[size]
+    parts = [TriMesh(p.vertices, p.faces.astype(np.int64), p.name) for p in heron(detail)]
+    return parts if longest_mm is None else [boolean.refined(p, longest_mm) for p in parts]
+
+
+def bare(bodies: Sequence[TriMesh]) -> int:
+    """The peer: nothing but manifold3d, its result as arrays."""
+    made = [
+        manifold3d.Manifold(manifold3d.Mesh64(b.vertices, b.faces.astype(np.uint64)))
+        for b in bodies
+    ]
+    mesh = manifold3d.Manifold.batch_boolean(made, manifold3d.OpType.Add).to_mesh64()
+    return len(mesh.tri_verts)
+
+
+def measured(work: Callable[[], Any]) -> tuple[Any, float, float]:
+    """Result, processor seconds and the highest resident size above that before, MiB."""
+    Path("/proc/self/clear_refs").write_text("5", encoding="ascii")  # resets the highest size
+    before, start = _resident_mib("VmRSS"), time.process_time()
+    result = work()
+    seconds = time.process_time() - start
+    return result, seconds, _resident_mib("VmHWM") - before
+
+
+def _resident_mib(key: str) -> float:
+    for line in Path("/proc/self/status").read_text(encoding="ascii").splitlines():
+        if line.startswith(key):
+            return int(line.split()[1]) / 1024
+    raise SystemExit(f"no {key}: this needs Linux")
+
+
+def one_size(size: int) -> Row:
+    parts = parts_of(size)
+    arrays_mib = sum(p.vertices.nbytes + p.faces.nbytes for p in parts) / 2**20
+    turns: dict[str, list[float]] = {}
+    peaks: dict[str, float] = {}
+
+    def turn(name: str, work: Callable[[], Any]) -> Any:
+        result, seconds, peak = measured(work)
+        turns.setdefault(name, []).append(seconds)
+        # The first turn's memory: later ones find what the allocator kept.
+        peaks.setdefault(name, peak / arrays_mib)
+        return result
+
+    for _ in range(TURNS if size <= 1_000_000 else 1):
+        turn("bare_parts", lambda: bare(parts))
+        solid = turn("intake", lambda: intake(parts))
+        turn("air", lambda: find_pockets(prepare(solid.mesh), UP))
+        plan = turn("plan", lambda: plan_pour(solid, JOB))
+        bodies = [*parts, plan.base, *plan.gate_meshes, *plan.vent_meshes]
+        turn("bare_all", lambda: bare(bodies))
+    return {
+        "triangles": sum(len(p.faces) for p in parts),
+        "arrays_mib": arrays_mib,
+        "vents": len(plan.vents),
+        "seconds": {name: statistics.median(times) for name, times in turns.items()},
+        "memory": peaks,
+        "peak_mib": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+    }
+
+
+def table(rows: Sequence[Row]) -> str:
+    lines = [
+        "| triangles | bare parts s | intake s | ratio | air s | plan s | bare all s | "
+        "intake and plan / bare all | memory: bare all | intake | plan |",
+        "|" + " --- |" * 11,
+    ]
+    for row in rows:
+        s, m = row["seconds"], row["memory"]
+        lines.append(
+            f"| {row['triangles']:,} | {s['bare_parts']:.2f} | {s['intake']:.2f} | "
+            f"{s['intake'] / s['bare_parts']:.2f} | {s['air']:.2f} | {s['plan']:.2f} | "
+            f"{s['bare_all']:.2f} | {(s['intake'] + s['plan']) / s['bare_all']:.2f} | "
+            f"{m['bare_all']:.1f} | {m['intake']:.1f} | {m['plan']:.1f} |".replace(",", " ")
+        )
+    return "\n".join(lines)
+
+
+def plot(rows: Sequence[Row], path: Path) -> None:
+    """Seconds over triangles, both logarithmic."""
+    import matplotlib
+
+    matplotlib.use("svg")
+    from matplotlib import pyplot
+
+    matplotlib.rcParams.update({"svg.hashsalt": "0", "font.family": "DejaVu Sans"})
+    figure, axes = pyplot.subplots(figsize=(6.4, 4.0))
+    kinds = {
+        "bare_all": ("bare boolean of all bodies", "s-"), "intake": ("intake", "o--"),
+        "plan": ("plan", "^-."), "air": ("air of one direction", "d:"),
+    }  # fmt: skip
+    for name, (label, style) in kinds.items():
+        points = [(row["triangles"], row["seconds"][name]) for row in rows]
+        axes.loglog(*zip(*points, strict=True), style, label=label)
+    axes.set(xlabel="triangles of the parts", ylabel="processor seconds")
+    axes.grid(True, which="major", alpha=0.4)
+    axes.legend()
+    figure.tight_layout()
+    figure.savefig(path, metadata={"Date": None})
+
+
+def stages(size: int) -> None:
+    """Where the time of intake and plan goes."""
+    parts = parts_of(size)
+    for name, work in (("intake", lambda: intake(parts)), ("plan", lambda: plan_pour(solid, JOB))):
+        profile = cProfile.Profile()
+        solid_or_plan = profile.runcall(work)
+        solid = solid_or_plan if name == "intake" else solid
+        print(f"== {name}")
+        pstats.Stats(profile).sort_stats("cumulative").print_stats("pourwright", 60)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--sizes", type=int, nargs="+", choices=list(HERONS), default=list(HERONS))
+    parser.add_argument("--stages", action="store_true", help="profile the first size instead")
+    parser.add_argument("--json", type=Path, help="write the rows here")
+    parser.add_argument("--plot", type=Path, help="write the growth as SVG here")
+    parser.add_argument("--one", type=int, help=argparse.SUPPRESS)
+    options = parser.parse_args()
+    if options.one:
+        print(json.dumps(one_size(options.one)))
+        return
+    if options.stages:
+        stages(options.sizes[0])
+        return
+    rows = []
+    for size in options.sizes:
+        command = [sys.executable, __file__, "--one", str(size)]
+        done = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True)
+        rows.append(json.loads(done.stdout))
+        print(table(rows[-1:]).splitlines()[-1], file=sys.stderr)
+    print(table(rows))
+    if options.json:
+        options.json.write_text(json.dumps(rows, indent=1), encoding="utf-8")
+    if options.plot:
+        plot(rows, options.plot)
+
+
+if __name__ == "__main__":
+    main()
