@@ -87,20 +87,19 @@ def one_size(size: int) -> Row:
     turns: dict[str, list[float]] = {}
     peaks: dict[str, float] = {}
 
-    def turn(name: str, work: Callable[[], Any]) -> Any:
-        result, seconds, peak = measured(work)
+    def turn(name: str, work: Callable[..., Any], *given: Any) -> Any:
+        result, seconds, peak = measured(lambda: work(*given))
         turns.setdefault(name, []).append(seconds)
         # The first turn's memory: later ones find what the allocator kept.
         peaks.setdefault(name, peak / arrays_mib)
         return result
 
     for _ in range(TURNS if size <= 1_000_000 else 1):
-        turn("bare_parts", lambda: bare(parts))
-        solid = turn("intake", lambda: intake(parts))
-        turn("air", lambda: find_pockets(prepare(solid.mesh), UP))
-        plan = turn("plan", lambda: plan_pour(solid, JOB))
-        bodies = [*parts, plan.base, *plan.gate_meshes, *plan.vent_meshes]
-        turn("bare_all", lambda: bare(bodies))
+        turn("bare_parts", bare, parts)
+        solid = turn("intake", intake, parts)
+        turn("air", lambda mesh: find_pockets(prepare(mesh), UP), solid.mesh)
+        plan = turn("plan", plan_pour, solid, JOB)
+        turn("bare_all", bare, [*parts, plan.base, *plan.gate_meshes, *plan.vent_meshes])
     return {
         "triangles": sum(len(p.faces) for p in parts),
         "arrays_mib": arrays_mib,
@@ -152,12 +151,11 @@ def plot(rows: Sequence[Row], path: Path) -> None:
 
 
 def stages(size: int) -> None:
-    """Where the time of intake and plan goes."""
+    """Where the time of the intake goes, and that of intake and plan together."""
     parts = parts_of(size)
-    for name, work in (("intake", lambda: intake(parts)), ("plan", lambda: plan_pour(solid, JOB))):
-        profile = cProfile.Profile()
-        solid_or_plan = profile.runcall(work)
-        solid = solid_or_plan if name == "intake" else solid
+    for name, work in (("intake", intake), ("plan", lambda p: plan_pour(intake(p), JOB))):
+        profile = cProfile.Profile(time.process_time)
+        profile.runcall(work, parts)
         print(f"== {name}")
         pstats.Stats(profile).sort_stats("cumulative").print_stats("pourwright", 60)
 
