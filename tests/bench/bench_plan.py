@@ -45,7 +45,7 @@ HERONS: dict[int, tuple[float, float | None]] = {
 }  # fmt: skip
 JOB = Job(mould=MouldSettings(enabled=False))
 UP = np.array(JOB.up)
-TURNS = 3
+TURNS = 1
 Row = dict[str, Any]
 
 

@@ -117,6 +117,30 @@ def test_a_process_that_dies_is_an_error():
         list(crew.map(vanish, os.getpid(), range(300)))
 
 
+@pytest.mark.parametrize("processes", [1, 2])
+def test_work_aside(processes):
+    with Crew(processes) as crew:
+        number = crew.aside(process_number, np.zeros(1000), 0)
+        here = crew.alone
+        assert (number() == os.getpid()) == here
+        with pytest.raises(GeometryError, match="one too many"):
+            crew.aside(refuse_three, None, 3)()
+
+
+def test_work_aside_is_done_here_when_the_helper_dies():
+    with Crew(2) as crew:
+        assert crew.aside(vanish, os.getpid(), None)() is None
+        # And when it is dead before it is asked.
+        assert crew.aside(process_number, None, 0)() == os.getpid()
+
+
+def test_a_small_surface_gets_no_helper(monkeypatch):
+    assert parallel.pair_for(100) == 1
+    assert parallel.pair_for(10**6) == min(2, parallel.processors())
+    monkeypatch.setattr(parallel, "processors", lambda: 1)
+    assert parallel.pair_for(10**6) == 1
+
+
 def test_closing_ends_all_and_leaves_nothing(monkeypatch, tmp_path):
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
     crew = Crew(2)

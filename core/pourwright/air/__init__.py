@@ -1,7 +1,7 @@
 """Where air is trapped when the cavity fills: exact, from the surface, in any direction."""
 
 from pourwright.air.jointree import JoinTree, join_tree
-from pourwright.air.parallel import Crew
+from pourwright.air.parallel import Crew, pair_for, processors
 from pourwright.air.pockets import (
     AirPocket,
     AirReport,
@@ -33,8 +33,10 @@ __all__ = [
     "highest_vertex",
     "join_tree",
     "nearest_vertices",
+    "pair_for",
     "pockets_in",
     "prepare",
+    "processors",
     "read_pockets",
     "top_plane_vertices",
     "unit_vector",

@@ -32,8 +32,21 @@ Result = TypeVar("Result")
 _ALIGN = 64
 _WORK, _ITEM = "work", "item"
 _START = "from pourwright.air.parallel import serve; serve()"
+# Triangles from which a second process is worth its start, about half a second.
+_WORTH_A_PROCESS = 60_000
 # With more items than this for each process a helper has the next one at hand before it is done.
 _MANY = 8
+
+
+def processors() -> int:
+    """Return how many processors this process may use."""
+    may_use = getattr(os, "sched_getaffinity", None)  # not on Windows and macOS
+    return len(may_use(0)) if may_use is not None else os.cpu_count() or 1
+
+
+def pair_for(triangles: int) -> int:
+    """Return how many processes to have for two works on a surface: 2, or 1 for a small one."""
+    return 2 if triangles >= _WORTH_A_PROCESS and processors() > 1 else 1
 
 
 class Crew:
@@ -112,6 +125,39 @@ class Crew:
             for thread in threads:
                 thread.join()
 
+    @property
+    def alone(self) -> bool:
+        """Whether there are no helpers."""
+        return not self._helpers
+
+    def aside(
+        self, work: Callable[[Data, Item], Result], data: Data, item: Item
+    ) -> Callable[[], Result]:
+        """Have a helper do one item, as in `map`, while this process goes on.
+
+        Returns what waits for the result, or raises what `work` raised. Without helpers, or when
+        the helper dies, the work is done there and then. Not while a `map` is under way.
+        """
+        if not self._helpers:
+            return lambda: work(data, item)
+        tasks = _Tasks(1)
+        order = pickle.dumps((_WORK, work, self._share(data)), protocol=5)
+        thread = threading.Thread(
+            target=_hand_out, args=(self._helpers[0], order, [item], tasks, 1), daemon=True
+        )
+        thread.start()
+
+        def wait() -> Result:
+            thread.join()
+            worked, value = tasks.results.get(0, (False, _Died()))
+            if isinstance(value, _Died):
+                return work(data, item)
+            if not worked:
+                raise value
+            return cast(Result, value)
+
+        return wait
+
     def _share(self, data: object) -> str:
         """Write data for the helpers unless they have it; the folder it is in."""
         for known, folder in self._shared:
@@ -121,6 +167,10 @@ class Crew:
         self._shared.append((data, folder))
         _write(Path(folder.name), data)
         return folder.name
+
+
+class _Died(RuntimeError):
+    """A helper ended before its work."""
 
 
 class _Tasks:
@@ -172,7 +222,7 @@ def _hand_out(
             tasks.put(sent[0], pickle.load(answers))
             sent.popleft()
     except (OSError, ValueError, EOFError, pickle.UnpicklingError):
-        died = RuntimeError("A process of the sweep ended before its work")
+        died = _Died("A helper process ended before its work")
         for number in sent:
             tasks.put(number, (False, died))
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pourwright.air import unit_vector
+from pourwright.air import Crew, pair_for, unit_vector
 from pourwright.errors import Point
 from pourwright.mould.box import MouldBox, make_box
 from pourwright.mould.cost import Price, RodLike, price_of
@@ -102,20 +102,28 @@ def make_mould(
         cup_ml=cup_ml,
         chamber_mm=None if chamber is None else (chamber.diameter_mm, chamber.height_mm),
     )  # fmt: skip
-    air = trapped_air(rubber.body, visible_mm=visible_mm, progress=part(progress, 0.1, 0.4))
-    progress(0.4, "Finding the cut")
-    cut = plan_cut(
-        solid, box, settings,
-        figure=None if figure is None else rotated(figure, turn),
-        base_top_mm=None if base_height_mm is None else -base_height_mm,
-        rods=[(np.array(r.path_mm) @ turn.T, r.diameter_mm) for r in rods],
-        protection=protection, turn=turn, way_points_mm=_on_board(settings, turn),
-        progress=part(progress, 0.4, 1.0),
-    )  # fmt: skip
+    # The air under the rubber and the cut have nothing to do with each other.
+    with Crew(pair_for(len(master.faces)), trapped_air.__module__) as crew:
+        progress(0.1, "Finding air under the master")
+        air = crew.aside(_trapped, rubber.body, visible_mm)
+        cut = plan_cut(
+            solid, box, settings,
+            figure=None if figure is None else rotated(figure, turn),
+            base_top_mm=None if base_height_mm is None else -base_height_mm,
+            rods=[(np.array(r.path_mm) @ turn.T, r.diameter_mm) for r in rods],
+            protection=protection, turn=turn, way_points_mm=_on_board(settings, turn),
+            progress=part(progress, 0.2, 0.7),
+        )  # fmt: skip
+        progress(0.7, "Finding air under the master")
+        trapped = air()
     fits = [fit_box(box, chamber)] if chamber is not None else []
     if pot is not None:
         fits.append(fit_box(box, pot, with_walls=False))
-    return Mould(turn, box, rubber, air, cut, tuple(fits))
+    return Mould(turn, box, rubber, trapped, cut, tuple(fits))
+
+
+def _trapped(rubber: TriMesh, visible_mm: float) -> TrappedAir:
+    return trapped_air(rubber, visible_mm=visible_mm)
 
 
 def _on_board(settings: MouldSettings, turn: Floats) -> list[tuple[str, Point, int]] | None:

@@ -9,7 +9,7 @@ from pourwright.air import AirReport
 from pourwright.gates import Gates, place_gates
 from pourwright.plan.airing import air_of, fine
 from pourwright.plan.job import Job
-from pourwright.progress import Progress, part
+from pourwright.progress import Progress, silent
 from pourwright.shop.flow import liquid_of
 from pourwright.solid import boolean
 from pourwright.solid.frames import board_rotation, rotated
@@ -84,28 +84,29 @@ def sprued(
     )
 
 
-def gated(bare: Sprued, job: Job, progress: Progress) -> tuple[Sprued, Gates]:
-    """Give what the base does not feed in time its gates, and look at the air anew with them."""
-    resin = job.resin
-    gates = place_gates(
+def gates_for(bare: Sprued, job: Job, progress: Progress = silent) -> Gates:
+    """Find what the base does not feed in time, and route gates to it."""
+    return place_gates(
         bare.mesh,
         bare.air,
-        liquid_of(resin),
-        _SECONDS * resin.pot_life_min,
+        liquid_of(job.resin),
+        _SECONDS * job.resin.pot_life_min,
         job.gates,
         base_height_mm=bare.base_height_mm,
         protection=bare.protection,
-        progress=part(progress, 0.0, 0.8),
+        progress=progress,
     )
+
+
+def gated(bare: Sprued, gates: Gates) -> Sprued:
+    """Unite the figure on its base with its gates, and look at the air anew."""
     if not gates.bodies:
-        return bare, gates
-    progress(0.8, "Finding air pockets with gates")
+        return bare
     mesh, filled = _united([bare.mesh, *gates.bodies], bare.voids)
     air, openings = air_of(fine(mesh), bare.up)
-    fed = replace(
+    return replace(
         bare, mesh=mesh, filled_mm3=bare.filled_mm3 + filled, air=air, openings=openings
     )
-    return fed, gates
 
 
 def _united(parts: Sequence[TriMesh], voids: Sequence[TriMesh]) -> tuple[TriMesh, float]:

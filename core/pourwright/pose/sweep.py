@@ -7,13 +7,12 @@ nothing but the time.
 from __future__ import annotations
 
 import contextlib
-import os
 from collections.abc import Callable, Sequence
 from typing import Any, TypeVar
 
 from numpy.typing import NDArray
 
-from pourwright.air import Crew
+from pourwright.air import Crew, processors
 from pourwright.pose.judge import Figure
 from pourwright.progress import Progress, silent
 
@@ -50,4 +49,4 @@ def sweep(
 
 def processes_for(directions: int, triangles: int) -> int:
     """Return over how many processes to spread so many directions of a surface."""
-    return (os.cpu_count() or 1) if directions * triangles > _WORTH else 1
+    return processors() if directions * triangles > _WORTH else 1
