@@ -6,8 +6,9 @@ The figure is the demo's heron, 82 overlapping parts, with its tessellation and 
 so that the parts have about the wanted number of triangles. The peer is manifold3d itself: its
 `batch_boolean` of the same parts for the intake, and of the same parts with the finished base,
 gates and vents for intake and plan together. Each size is a process of its own; times are the
-processor times of that process, medians of its turns. Memory is the highest resident size of a
-stage less that before it, in units of the arrays of the parts (float64 vertices, int64 faces).
+processor times of that process, medians of its turns, in which no second process helps. Memory is
+the highest resident size less that before, again in a process of its own for each work, in units
+of the arrays of the parts (float64 vertices, int64 faces).
 """
 
 from __future__ import annotations
@@ -16,7 +17,6 @@ import argparse
 import cProfile
 import json
 import pstats
-import resource
 import statistics
 import subprocess
 import sys
@@ -32,7 +32,7 @@ import manifold3d  # noqa: E402
 import numpy as np  # noqa: E402
 
 from blend_demo.heron import heron  # noqa: E402
-from pourwright.air import find_pockets, prepare  # noqa: E402
+from pourwright.air import find_pockets, parallel, prepare  # noqa: E402
 from pourwright.mould import MouldSettings  # noqa: E402
 from pourwright.plan.job import Job  # noqa: E402
 from pourwright.plan.pipeline import plan_pour  # noqa: E402
@@ -65,33 +65,20 @@ def bare(bodies: Sequence[TriMesh]) -> int:
     return len(mesh.tri_verts)
 
 
-def measured(work: Callable[[], Any]) -> tuple[Any, float, float]:
-    """Result, processor seconds and the highest resident size above that before, MiB."""
-    Path("/proc/self/clear_refs").write_text("5", encoding="ascii")  # resets the highest size
-    before, start = _resident_mib("VmRSS"), time.process_time()
-    result = work()
-    seconds = time.process_time() - start
-    return result, seconds, _resident_mib("VmHWM") - before
-
-
-def _resident_mib(key: str) -> float:
-    for line in Path("/proc/self/status").read_text(encoding="ascii").splitlines():
-        if line.startswith(key):
-            return int(line.split()[1]) / 1024
-    raise SystemExit(f"no {key}: this needs Linux")
+def timed(work: Callable[..., Any], *given: Any) -> tuple[Any, float]:
+    start = time.process_time()
+    result = work(*given)
+    return result, time.process_time() - start
 
 
 def one_size(size: int) -> Row:
+    parallel._WORTH_A_PROCESS = 10**12
     parts = parts_of(size)
-    arrays_mib = sum(p.vertices.nbytes + p.faces.nbytes for p in parts) / 2**20
     turns: dict[str, list[float]] = {}
-    peaks: dict[str, float] = {}
 
     def turn(name: str, work: Callable[..., Any], *given: Any) -> Any:
-        result, seconds, peak = measured(lambda: work(*given))
+        result, seconds = timed(work, *given)
         turns.setdefault(name, []).append(seconds)
-        # The first turn's memory: later ones find what the allocator kept.
-        peaks.setdefault(name, peak / arrays_mib)
         return result
 
     for _ in range(TURNS if size <= 1_000_000 else 1):
@@ -102,18 +89,40 @@ def one_size(size: int) -> Row:
         turn("bare_all", bare, [*parts, plan.base, *plan.gate_meshes, *plan.vent_meshes])
     return {
         "triangles": sum(len(p.faces) for p in parts),
-        "arrays_mib": arrays_mib,
         "vents": len(plan.vents),
         "seconds": {name: statistics.median(times) for name, times in turns.items()},
-        "memory": peaks,
-        "peak_mib": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
     }
+
+
+def one_peak(size: int, what: str) -> float:
+    """Memory of one work, in units of the parts' arrays."""
+    parallel._WORTH_A_PROCESS = 10**12
+    parts = parts_of(size)
+    arrays_mib = sum(p.vertices.nbytes + p.faces.nbytes for p in parts) / 2**20
+    Path("/proc/self/clear_refs").write_text("5", encoding="ascii")  # resets the highest size
+    before = _resident_mib("VmRSS")
+    WORKS[what](parts)
+    return (_resident_mib("VmHWM") - before) / arrays_mib
+
+
+def _resident_mib(key: str) -> float:
+    for line in Path("/proc/self/status").read_text(encoding="ascii").splitlines():
+        if line.startswith(key):
+            return int(line.split()[1]) / 1024
+    raise SystemExit(f"no {key}: this needs Linux")
+
+
+WORKS: dict[str, Callable[[Sequence[TriMesh]], Any]] = {
+    "bare_parts": bare,
+    "intake": intake,
+    "job": lambda parts: plan_pour(intake(parts), JOB),
+}
 
 
 def table(rows: Sequence[Row]) -> str:
     lines = [
         "| triangles | bare parts s | intake s | ratio | air s | plan s | bare all s | "
-        "intake and plan / bare all | memory: bare all | intake | plan |",
+        "intake and plan / bare all | memory: bare parts | intake | intake and plan |",
         "|" + " --- |" * 11,
     ]
     for row in rows:
@@ -122,7 +131,7 @@ def table(rows: Sequence[Row]) -> str:
             f"| {row['triangles']:,} | {s['bare_parts']:.2f} | {s['intake']:.2f} | "
             f"{s['intake'] / s['bare_parts']:.2f} | {s['air']:.2f} | {s['plan']:.2f} | "
             f"{s['bare_all']:.2f} | {(s['intake'] + s['plan']) / s['bare_all']:.2f} | "
-            f"{m['bare_all']:.1f} | {m['intake']:.1f} | {m['plan']:.1f} |".replace(",", " ")
+            f"{m['bare_parts']:.1f} | {m['intake']:.1f} | {m['job']:.1f} |".replace(",", " ")
         )
     return "\n".join(lines)
 
@@ -160,6 +169,13 @@ def stages(size: int) -> None:
         pstats.Stats(profile).sort_stats("cumulative").print_stats("pourwright", 60)
 
 
+def child(*arguments: str) -> Any:
+    """What this program prints with these arguments, in a process of its own."""
+    command = [sys.executable, __file__, *arguments]
+    done = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True)
+    return json.loads(done.stdout)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--sizes", type=int, nargs="+", choices=list(HERONS), default=list(HERONS))
@@ -167,7 +183,11 @@ def main() -> None:
     parser.add_argument("--json", type=Path, help="write the rows here")
     parser.add_argument("--plot", type=Path, help="write the growth as SVG here")
     parser.add_argument("--one", type=int, help=argparse.SUPPRESS)
+    parser.add_argument("--peak", choices=list(WORKS), help=argparse.SUPPRESS)
     options = parser.parse_args()
+    if options.peak:
+        print(json.dumps(one_peak(options.one, options.peak)))
+        return
     if options.one:
         print(json.dumps(one_size(options.one)))
         return
@@ -176,9 +196,10 @@ def main() -> None:
         return
     rows = []
     for size in options.sizes:
-        command = [sys.executable, __file__, "--one", str(size)]
-        done = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True)
-        rows.append(json.loads(done.stdout))
+        rows.append(child("--one", str(size)))
+        rows[-1]["memory"] = {
+            what: child("--one", str(size), "--peak", what) for what in WORKS
+        }
         print(table(rows[-1:]).splitlines()[-1], file=sys.stderr)
     print(table(rows))
     if options.json:

@@ -7,6 +7,7 @@ and emptiness of each operand and each result are checked.
 
 from __future__ import annotations
 
+import heapq
 from collections.abc import Sequence
 
 import manifold3d
@@ -56,16 +57,33 @@ def union(meshes: Sequence[TriMesh], name: str = "union") -> TriMesh:
     """Return the union of closed meshes as one closed mesh, in the frame it was given in."""
     centre = np.concatenate([m.bounds_mm for m in meshes])
     offset = (centre.min(axis=0) + centre.max(axis=0)) / 2
-    bodies = [to_manifold(m.moved(-offset)) for m in meshes]
-    total = bodies[0]
-    if len(bodies) > 1:
-        total = manifold3d.Manifold.batch_boolean(bodies, manifold3d.OpType.Add)
-    _checked(total, f"Uniting {len(meshes)} parts")
+    total = _united(meshes, offset)
     if total.is_empty():
         raise GeometryError(
             f"Uniting {len(meshes)} parts left nothing", hint="check that the parts have volume"
         )
     return from_manifold(total, name).moved(offset)
+
+
+def _united(meshes: Sequence[TriMesh], offset: Floats) -> manifold3d.Manifold:
+    """Unite two at a time, the smallest first, each made and let go as late and early as can be.
+
+    manifold3d's own union of many takes about the same time, but keeps all of them to the end:
+    nearly twice the memory, of which it needs ten times that of the meshes.
+    """
+    queue: list[tuple[int, int, TriMesh | manifold3d.Manifold]]
+    queue = [(len(m.faces), i, m) for i, m in enumerate(meshes)]
+    heapq.heapify(queue)
+
+    def take() -> manifold3d.Manifold:
+        one = heapq.heappop(queue)[2]
+        return to_manifold(one.moved(-offset)) if isinstance(one, TriMesh) else one
+
+    for number in range(len(meshes), 2 * len(meshes) - 1):
+        both = _checked(take() + take(), f"Uniting {len(meshes)} parts")
+        heapq.heappush(queue, (both.num_tri(), number, both))
+        del both
+    return take()
 
 
 def difference(mesh: TriMesh, tools: Sequence[TriMesh], name: str = "difference") -> TriMesh:
