@@ -38,6 +38,10 @@ def add_to(commands: Commands) -> argparse.ArgumentParser:
         "--out", metavar="DIR", type=Path, required=True, help="folder to write to"
     )
     command.add_argument("--job", metavar="JOB.toml", type=Path, help="file of settings")
+    command.add_argument(
+        "--save-job", metavar="FILE", type=Path,
+        help="write the settings that were used, options and the way up included, as a job file",
+    )  # fmt: skip
     base = command.add_mutually_exclusive_group()
     base.add_argument("--base", metavar="NAME", help="sprue base, see 'pourwright bases'")
     base.add_argument(
@@ -72,7 +76,7 @@ def run(options: argparse.Namespace) -> int:
     json_path = _json_beside_plan(options, job)
     sheet_path = options.out / SHEET_NAME
     targets = [*_plan_targets(options, job), sheet_path]
-    targets += [json_path] if json_path else []
+    targets += [path for path in (json_path, options.save_job) if path]
     sources = [*common.read_files(options), *([options.base_model] if options.base_model else [])]
     common.check_outputs(targets, sources, options.force)
     with progress_line() as progress:
@@ -94,12 +98,15 @@ def run(options: argparse.Namespace) -> int:
         plan = plan_pour(solid, job, part(progress, begun, 1.0), None, own_base)
     from pourwright.files.plan_files import write_plan
     from pourwright.files.plan_json import plan_to_dict, to_json
+    from pourwright.plan.job_text import job_text
     from pourwright.report import plan_report
     from pourwright.sheet import sheet_html
 
     data = plan_to_dict(plan, poses)
     also = {json_path: to_json(data)} if json_path else {}
     also[sheet_path] = sheet_html(data, plan.master.mesh, materials=job.materials).encode("utf-8")
+    if options.save_job:
+        also[options.save_job] = job_text(job).encode("utf-8")
     written = write_plan(plan, options.out, options.force, also, poses)
     if not options.quiet:
         say(plan_report(plan, common.names(options.models), written, poses))

@@ -38,6 +38,7 @@ smallest_wall_mm = 0.4     # layer_mm
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import fields, replace
@@ -84,8 +85,10 @@ def read_job(path: Path, materials: Mapping[str, Resin] | None = None) -> Job:
     """Return the job in a TOML file; what the file leaves out keeps its default.
 
     materials : presets to choose from by name, None for the generic ones.
-    Raises InputError that names the file, the table and key, and what is allowed there.
+    Raises InputError that names the file, the line where one can be told, the table and key, and
+    what is allowed there.
     """
+    text = ""
     try:
         if path.is_dir():
             raise InputError("is a folder", hint="give a TOML file")
@@ -93,9 +96,12 @@ def read_job(path: Path, materials: Mapping[str, Resin] | None = None) -> Job:
             data = stream.read(MAX_JOB_FILE_BYTES + 1)
         if len(data) > MAX_JOB_FILE_BYTES:
             raise InputError("is too big for a job file", hint="give a TOML file")
-        return parse_job(data.decode("utf-8"), materials)
+        text = data.decode("utf-8-sig")  # some editors put a mark before the text
+        return parse_job(text, materials)
     except InputError as error:
-        raise InputError(f"Job file {path}: {error.what}", hint=error.hint) from None
+        line = line_of(text, error.what)
+        where = f"{path}, line {line}" if line else str(path)
+        raise InputError(f"Job file {where}: {error.what}", hint=error.hint) from None
     except UnicodeDecodeError as error:
         raise InputError(f"Job file {path} is not UTF-8 text", hint="give a TOML file") from error
     except OSError as error:
@@ -131,6 +137,34 @@ def parse_job(text: str, materials: Mapping[str, Resin] | None = None) -> Job:
     if "printer" in data:
         values["printer"] = _printer(data["printer"])
     return Job(**values)
+
+
+def line_of(text: str, what: str) -> int | None:
+    """Return the line of a job file, from 1, that a complaint about it means; None for no one line.
+
+    That is the first of the keys it names, as in "vents.web_mm is -2", that the file has, or the
+    only line with the text it quotes, as in "There is no process 'steam'". A word without a dot
+    is a table's name only where it is the first one.
+    """
+    lines, table = text.splitlines(), ""
+    places: dict[str, int] = {}
+    for number, line in enumerate(lines, 1):
+        header = re.match(r"\s*\[+\s*([\w.-]+)\s*\]", line)
+        key = re.match(r"\s*([\w.-]+)\s*=", line)
+        if header:
+            table = header[1]
+            places.setdefault(table, number)
+        elif key:
+            places.setdefault(f"{table}.{key[1]}" if table else key[1], number)
+    words = re.findall(r"[\w.-]+", what)
+    named = [places[w] for w in words if w in places and ("." in w or w == words[0])]
+    if named:
+        return named[0]
+    quoted = re.search(r"'([^']+)'", what)
+    if quoted is None:
+        return None
+    holding = [n for n, line in enumerate(lines, 1) if quoted[1] in line.partition("#")[0]]
+    return holding[0] if len(holding) == 1 else None
 
 
 def _names(settings: Any) -> list[str]:
