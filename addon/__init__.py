@@ -12,19 +12,23 @@ from . import (
     export,
     figure,
     gates,
+    jobfile,
     messages,
     mould,
     pose,
+    presets,
     printer,
     quantities,
     rising,
     running,
+    saved,
     settings,
     vents,
 )
 
 _FEATURES = (
     figure, pose, air, rising, base, gates, vents, printer, quantities, mould, bench, export,
+    presets, jobfile, saved,
 )  # fmt: skip
 # Settings refer to each other, so the group that holds them all comes last.
 _CLASSES = (
@@ -41,6 +45,7 @@ def register() -> None:
         bpy.utils.register_class(cls)
     messages.register()
     settings.register()
+    saved.register()
     rising.register()
     bpy.types.STATUSBAR_HT_header.prepend(running.draw_status_bar)
 
@@ -50,6 +55,7 @@ def unregister() -> None:
     running.stop()
     bpy.types.STATUSBAR_HT_header.remove(running.draw_status_bar)
     rising.unregister()
+    saved.unregister()
     settings.unregister()
     messages.unregister()
     for cls in reversed(_CLASSES):

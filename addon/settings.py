@@ -57,6 +57,10 @@ class PourwrightSettings(bpy.types.PropertyGroup):
     export: bpy.props.PointerProperty(
         name="Export", description="What is written to files", type=PourwrightExport
     )
+    version: bpy.props.IntProperty(
+        name="Version",
+        description="Version of these settings, by which older scenes are brought up to date",
+    )
     plan: bpy.props.StringProperty(
         name="Plan", description="The last plan, in the form of plan.json"
     )

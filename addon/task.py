@@ -10,7 +10,7 @@ from typing import Any
 import bpy
 
 from . import results
-from .air.settings import UPSIDE_DOWN, up_vector
+from .air.settings import UPSIDE_DOWN, process_table, up_vector
 from .base.settings import base_table, own_base_table, socket_table
 from .bench.settings import bench_table
 from .bridge import in_scene, mm_per_unit, read_objects
@@ -40,7 +40,7 @@ def job_tables(scene: bpy.types.Scene) -> Tables:
             "material": material(mix),
             "margin": mix.margin_percent / 100.0,
         },
-        "process": {"visible_defect_mm": air.visible_defect_mm},
+        "process": process_table(air),
         "base": base_table(base),
         "socket": socket_table(base),
         "funnel": {
@@ -70,16 +70,16 @@ def job_tables(scene: bpy.types.Scene) -> Tables:
         tables["base"] = {"embed_mm": base.embed_mm, "height_mm": 2.0 * base.embed_mm}
         tables["own_base"] = own_base_table(base)
     return {
-        name: {key: _clean(value) for key, value in table.items()} for name, table in tables.items()
+        name: {key: clean(value) for key, value in table.items()} for name, table in tables.items()
     }
 
 
-def _clean(value: Any) -> Any:
+def clean(value: Any) -> Any:
     """Drop the tail that single precision leaves: 0.3 is kept as 0.30000001."""
     if isinstance(value, float):
         return float(f"{value:.7g}")
     if isinstance(value, list):
-        return [_clean(v) for v in value]
+        return [clean(v) for v in value]
     return value
 
 
@@ -99,19 +99,16 @@ def pose_tables(scene: bpy.types.Scene) -> Tables:
     names = PourwrightPoseWeights.__annotations__
     weights = {name: getattr(pose.weights, name) for name in names}
     return {
-        name: {key: _clean(value) for key, value in values.items()}
+        name: {key: clean(value) for key, value in values.items()}
         for name, values in (("pose", table), ("pose.weights", weights))
     }
 
 
 def job_text(scene: bpy.types.Scene, more: Tables | None = None) -> str:
     """Return the settings, and more tables if given, as the text of a job file."""
-    lines = []
-    for name, table in (job_tables(scene) | (more or {})).items():
-        lines.append(f"[{name}]")
-        # JSON's numbers, truth values, plain texts and lists are written the same in TOML.
-        lines += [f"{key} = {json.dumps(value)}" for key, value in table.items()]
-    return "\n".join(lines) + "\n"
+    from pourwright.plan.toml_text import tables_text
+
+    return tables_text(job_tables(scene) | (more or {}))
 
 
 def fingerprint(scene: bpy.types.Scene, objects: list[bpy.types.Object] | None = None) -> str:

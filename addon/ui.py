@@ -21,6 +21,12 @@ class SidebarPanel:
     bl_options: ClassVar[set[str]] = set()
 
 
+def presets(layout: bpy.types.UILayout, kind: str) -> None:
+    """Draw the button that opens a menu of presets, as in the headers of Blender's own panels."""
+    layout.emboss = "NONE"
+    layout.popover(panel=f"POURWRIGHT_PT_{kind}_presets", icon="PRESET", text="")
+
+
 def column(layout: bpy.types.UILayout) -> bpy.types.UILayout:
     """Return a column with Blender's property alignment."""
     layout.use_property_split = True

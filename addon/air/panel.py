@@ -41,6 +41,10 @@ class POURWRIGHT_PT_air(ui.SidebarPanel, bpy.types.Panel):
     bl_label = "Air"
     bl_order = 3
 
+    def draw_header_preset(self, context: bpy.types.Context) -> None:
+        """Draw the menu of presets."""
+        ui.presets(self.layout, "process")
+
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the settings, the button and the pockets."""
         layout, air = self.layout, context.scene.pourwright.air
@@ -49,7 +53,13 @@ class POURWRIGHT_PT_air(ui.SidebarPanel, bpy.types.Panel):
         if air.direction == "CUSTOM":
             column.prop(air, "up")
             column.operator("pourwright.up_from_view", icon="VIEW3D")
-        column.prop(air, "process")
+        named = column.column()
+        named.active = not air.own_pressures
+        named.prop(air, "process")
+        column.prop(air, "own_pressures")
+        if air.own_pressures:
+            column.prop(air, "trap_kpa")
+            column.prop(air, "cure_kpa")
         column.prop(air, "visible_defect_mm")
         layout.operator("pourwright.find_air", icon="VIEWZOOM")
         if not air.source:

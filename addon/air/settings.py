@@ -21,6 +21,16 @@ def _select_pocket(self: PourwrightAir, context: bpy.types.Context) -> None:
     select_result(context, "pocket", self.active_pocket)
 
 
+def _pressure(name: str, description: str, default: float) -> object:
+    """Return an absolute pressure, whose unit Blender has no field for."""
+    return bpy.props.FloatProperty(
+        name=f"{name} (kPa)",
+        description=f"{description}, in kPa absolute: a gauge's reading and the air of the day, "
+        "about 101, together",
+        default=default, min=0.001, max=5000.0, soft_max=1000.0, precision=1, step=100,
+    )
+
+
 class PourwrightPocket(bpy.types.PropertyGroup):
     """An air pocket of the last run."""
 
@@ -69,6 +79,14 @@ class PourwrightAir(bpy.types.PropertyGroup):
         items=enum_items({p.name: p.title for p in PROCESSES.values()}),
         default=number("vacuum_pressure"),
     )
+    own_pressures: bpy.props.BoolProperty(
+        name="Own Pressures",
+        description="Give the pressures of your own process; the clock on the bench reads from "
+        "them whether there is a vacuum and a pressure pot",
+        default=False,
+    )
+    trap_kpa: _pressure("At the Pour", "Pressure of the air when the resin closes round it", 3.1)
+    cure_kpa: _pressure("At Cure", "Pressure while the resin sets", 515.0)
     visible_defect_mm: bpy.props.FloatProperty(
         name="Visible Defect",
         description="Smallest bubble that counts as a defect, as a diameter in mm",
@@ -91,6 +109,12 @@ class PourwrightAir(bpy.types.PropertyGroup):
         description="Click a pocket to select it in the view",
         update=_select_pocket,
     )
+
+
+def process_table(air: PourwrightAir) -> dict[str, float]:
+    """Return how it is poured as a job file's [process] table."""
+    own = {"trap_kpa": air.trap_kpa, "cure_kpa": air.cure_kpa} if air.own_pressures else {}
+    return own | {"visible_defect_mm": air.visible_defect_mm}
 
 
 def up_vector(scene: bpy.types.Scene) -> tuple[float, float, float]:

@@ -39,6 +39,10 @@ class POURWRIGHT_PT_bench(ui.SidebarPanel, bpy.types.Panel):
     bl_label = "Bench"
     bl_order = 10
 
+    def draw_header_preset(self, context: bpy.types.Context) -> None:
+        """Draw the menu of presets."""
+        ui.presets(self.layout, "shop")
+
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the settings, the run and the log."""
         layout, scene = self.layout, context.scene

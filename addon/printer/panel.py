@@ -20,6 +20,10 @@ class POURWRIGHT_PT_print(ui.SidebarPanel, bpy.types.Panel):
     bl_label = "Print"
     bl_order = 7
 
+    def draw_header_preset(self, context: bpy.types.Context) -> None:
+        """Draw the menu of presets."""
+        ui.presets(self.layout, "printer")
+
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the printer, the scale, and what was found."""
         layout, settings = self.layout, context.scene.pourwright.print

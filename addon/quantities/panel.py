@@ -22,6 +22,10 @@ class POURWRIGHT_PT_quantities(ui.SidebarPanel, bpy.types.Panel):
     bl_label = "Quantities"
     bl_order = 8
 
+    def draw_header_preset(self, context: bpy.types.Context) -> None:
+        """Draw the menu of presets."""
+        ui.presets(self.layout, "materials")
+
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the material, the volumes and the masses."""
         layout, scene = self.layout, context.scene

@@ -13,7 +13,8 @@ from pourwright.cli import main
 from pourwright.errors import InputError
 from pourwright.plan.job import Job
 from pourwright.plan.job_file import line_of, parse_job, read_job, with_options
-from pourwright.plan.job_text import job_text, tables_text
+from pourwright.plan.job_text import job_text
+from pourwright.plan.toml_text import tables_text
 from pourwright.shop.printer import DEFAULT_PRINTER
 from pourwright.shop.process import PROCESSES, Process
 from pourwright.shop.resin import resins
