@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import bpy
 
 from .. import task
-from ..air.settings import PROCESSES, UPSIDE_DOWN, set_up, up_vector
+from ..air.settings import PROCESSES, UPSIDE_DOWN, set_up
 from ..base.kinds import FACES, NUMBERS
 from ..base.settings import base_table, own_base_table
 from ..bench.settings import full_table

@@ -150,13 +150,13 @@ def case_results_and_figure_stay():
         stored.vents_made_with = stored.gates_made_with = part("results").rod_digests([])
         stored.made_with = task.fingerprint(scene)
         stored.air.pockets.add().volume_mm3 = 7.0
-        stored.air.source, stored.vents.left, stored.export.folder = "Figure", 3, "//here"
+        stored.air.source, stored.vents.left, stored.export.folder = "Figure", 3, "/here"
         assert task.stale(scene) == ""
         plan = stored.plan
         assert _apply("job", _file("job")) == {"FINISHED"}
         assert [p.object for p in stored.figure.parts] == objects
         assert (stored.plan, stored.air.source, stored.vents.left) == (plan, "Figure", 3)
-        assert stored.air.pockets[0].volume_mm3 == 7.0 and stored.export.folder == "//here"
+        assert stored.air.pockets[0].volume_mm3 == 7.0 and stored.export.folder == "/here"
         assert stored.vents.diameter_mm == 1.5
         assert "settings changed" in task.stale(scene)
     finally:
@@ -181,7 +181,7 @@ def case_a_preset_that_is_wrong_changes_nothing():
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "wrong.py"
         for text, told in (
-            ("settings.print.printer = 'resin_small'\nsettings.print.layer_mm = 'thin'", "layer_mm"),
+            ("settings.print.own_sizes = True\nsettings.print.layer_mm = 'thin'", "layer_mm"),
             ("settings.print.own_sizes = True\nsettings.print.printer = 'mangle'", "mangle"),
             ("settings.bench.cup_ml = 3.0", "nothing in it for Printer"),
             ("import os\nos.remove('x')\n", "nothing in it"),
