@@ -85,8 +85,8 @@ class PourwrightAir(bpy.types.PropertyGroup):
         "them whether there is a vacuum and a pressure pot",
         default=False,
     )
-    trap_kpa: _pressure("At the Pour", "Pressure of the air when the resin closes round it", 3.1)
-    cure_kpa: _pressure("At Cure", "Pressure while the resin sets", 515.0)
+    trap_kpa: _pressure("Pour", "Pressure of the air when the resin closes round it", 3.1)
+    cure_kpa: _pressure("Cure", "Pressure while the resin sets", 515.0)
     visible_defect_mm: bpy.props.FloatProperty(
         name="Visible Defect",
         description="Smallest bubble that counts as a defect, as a diameter in mm",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import importlib
+import threading
 from pathlib import Path
 from typing import ClassVar
 
@@ -13,6 +15,7 @@ from ..running import busy
 from . import scene_job
 
 EXTENSION = ".toml"
+CORE = "pourwright.plan.job_text"
 
 
 class _JobFile:
@@ -20,6 +23,11 @@ class _JobFile:
 
     filename_ext = EXTENSION
     filter_glob: bpy.props.StringProperty(default=f"*{EXTENSION}", options={"HIDDEN"})
+
+    def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+        """Ask for the file; meanwhile the core is imported, which would hold up the click after."""
+        threading.Thread(target=importlib.import_module, args=(CORE,), daemon=True).start()
+        return super().invoke(context, event)
 
     def _fail(self, context: bpy.types.Context, said: str) -> set[str]:
         messages.tell(context, "ERROR", said)
@@ -53,7 +61,7 @@ class POURWRIGHT_OT_open_job(_JobFile, ImportHelper, bpy.types.Operator):
         try:
             left = scene_job.take(context.scene, read_job(path, scene_job.presets()))
         except PourwrightError as error:
-            return self._fail(context, error.one_line())
+            return self._fail(context, error.one_line().replace(str(path), path.name))
         if not left:
             return self._done(context, f"Opened {path.name}")
         said = f"Opened {path.name}. Blender has no setting for this, and leaves it out: "

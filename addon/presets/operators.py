@@ -21,6 +21,7 @@ from ..saved.migrate import STEPS, move
 from .paths import paths, read, write
 
 FOLDER = "pourwright"
+SETTINGS = "bpy.context.scene.pourwright."
 KINDS = {
     "shop": "Shop",
     "printer": "Printer",
@@ -35,12 +36,11 @@ class _AddPreset(AddPresetBase):
 
     bl_options: ClassVar[set[str]] = {"REGISTER", "INTERNAL"}
     kind: ClassVar[str] = ""
-    preset_defines: ClassVar[list[str]] = ["settings = bpy.context.scene.pourwright"]
 
     @property
     def preset_values(self) -> list[str]:
-        """What Blender writes."""
-        return [f"settings.{path}" for path in paths(self.kind)]
+        """What Blender writes: whole names, as it loses shorter ones under Python 3.13."""
+        return [SETTINGS + path for path in paths(self.kind)]
 
 
 class POURWRIGHT_OT_shop_preset_add(_AddPreset, bpy.types.Operator):
@@ -98,7 +98,7 @@ class POURWRIGHT_OT_apply_preset(bpy.types.Operator):
 
     bl_idname = "pourwright.apply_preset"
     bl_label = "Apply Preset"
-    bl_options: ClassVar[set[str]] = {"REGISTER", "UNDO", "INTERNAL"}
+    bl_options: ClassVar[set[str]] = {"UNDO", "INTERNAL"}
 
     filepath: bpy.props.StringProperty(
         name="File", description="The file of the preset", subtype="FILE_PATH",
@@ -144,7 +144,10 @@ def preset_values(text: str) -> dict[str, Any]:
     try:
         for line in ast.parse(text).body:
             if isinstance(line, ast.Assign) and isinstance(line.targets[0], ast.Attribute):
-                _, *folders, name = ast.unparse(line.targets[0]).split(".")
+                path = ast.unparse(line.targets[0])
+                if not path.startswith(SETTINGS):
+                    continue
+                *folders, name = path.removeprefix(SETTINGS).split(".")
                 holder = values
                 for folder in folders:
                     holder = holder.setdefault(folder, {})

@@ -60,6 +60,10 @@ def _file(kind):
     return found
 
 
+def _whole(text):
+    return text.replace("settings.", "bpy.context.scene.pourwright.")
+
+
 def _add(kind, name="Mine"):
     return getattr(bpy.ops.pourwright, f"{kind}_preset_add")(name=name)
 
@@ -184,11 +188,11 @@ def case_a_preset_that_is_wrong_changes_nothing():
             ("settings.print.own_sizes = True\nsettings.print.layer_mm = 'thin'", "layer_mm"),
             ("settings.print.own_sizes = True\nsettings.print.printer = 'mangle'", "mangle"),
             ("settings.bench.cup_ml = 3.0", "nothing in it for Printer"),
-            ("import os\nos.remove('x')\n", "nothing in it"),
+            ("import os\nos.remove('x')\nprint.printer = 'resin_small'\n", "nothing in it"),
             ("settings.print.printer = open('x')", "damaged"),
             ("settings.print.printer = ", "damaged"),
         ):
-            path.write_text(text, encoding="utf-8")
+            path.write_text(_whole(text), encoding="utf-8")
             with refusal():
                 _apply("printer", path)
             assert told in message().text and "wrong" in message().text, message().text
@@ -197,8 +201,8 @@ def case_a_preset_that_is_wrong_changes_nothing():
             _apply("printer", Path(folder) / "none.py")
         # What is not known, or out of range, is told.
         path.write_text(
-            "settings.print.layer_mm = 99\nsettings.print.colour = 1\n"
-            "settings.print.printer = 'resin_small'", encoding="utf-8",
+            _whole("settings.print.layer_mm = 99\nsettings.print.colour = 1\n"
+                   "settings.print.printer = 'resin_small'"), encoding="utf-8",
         )  # fmt: skip
         assert _apply("printer", path) == {"FINISHED"}
         assert stored.print.printer == "resin_small"
@@ -315,9 +319,9 @@ def case_a_preset_of_an_older_version_is_brought_up_too():
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "old.py"
             path.write_text(
-                "import bpy\nsettings = bpy.context.scene.pourwright\n\n"
-                "settings.vents.radius_mm = 0.5\nsettings.bench.colour = 'red'\n"
-                "settings.air.pour_up = (0.0, 1.0, 0.0)\n", encoding="utf-8",
+                _whole("import bpy\nsettings.vents.radius_mm = 0.5\n"
+                       "settings.bench.colour = 'red'\n"
+                       "settings.air.pour_up = (0.0, 1.0, 0.0)\n"), encoding="utf-8",
             )  # fmt: skip
             assert _apply("job", path) == {"FINISHED"}
         assert settings().vents.diameter_mm == 1.0 and tuple(settings().air.up) == (0, 1, 0)
