@@ -203,7 +203,7 @@ def jobs(draw):
     )  # fmt: skip
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(jobs())
 def test_any_job_is_read_as_it_was_written(job):
     text = job_text(job)
@@ -222,6 +222,13 @@ def test_any_job_is_read_as_it_was_written(job):
 def test_what_no_file_can_say_is_refused(job, named):
     with pytest.raises(InputError, match=f"cannot say this {named}"):
         job_text(job)
+
+
+def test_texts_are_written_as_every_reader_of_toml_takes_them():
+    text = 'a\nb\t"c" \\ \x7f\x00 \U0001f989'
+    written = tables_text({"base": {"text": text}})
+    assert written == '[base]\ntext = "a\\nb\\t\\"c\\" \\\\ \\u007F\\u0000 \U0001f989"\n'
+    assert tomllib.loads(written)["base"]["text"] == text
 
 
 def test_half_a_character_and_numbers_that_are_none():

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import asdict, fields, replace
 from typing import Any
@@ -11,7 +10,7 @@ from pourwright.errors import InputError
 from pourwright.plan.job import Job
 from pourwright.plan.job_file import parse_job
 from pourwright.plan.toml_text import tables_text
-from pourwright.shop.process import PROCESSES, Process
+from pourwright.shop.process import PROCESSES
 
 HEAD = "# A job of Pourwright. Names say the units: mm, deg, kpa (absolute), min, ml, g, c, h.\n"
 _PA_PER_KPA = 1000.0
@@ -40,6 +39,9 @@ def job_tables(job: Job) -> dict[str, dict[str, Any]]:
     """Return every setting that is not None under the keys of a job file."""
     process, named = job.process, PROCESSES.get(job.process.name)
     defect: dict[str, Any] = {"visible_defect_mm": process.visible_defect_mm}
+    pressures = {  # dividing takes the reader's product back exactly
+        "trap_kpa": process.trap_pa / _PA_PER_KPA, "cure_kpa": process.cure_pa / _PA_PER_KPA,
+    }  # fmt: skip
     is_named = named is not None and process == replace(named, **defect)
     tables: dict[str, dict[str, Any]] = {
         "pour": {
@@ -48,7 +50,7 @@ def job_tables(job: Job) -> dict[str, dict[str, Any]]:
             "material": job.material,
             "margin": job.margin,
         },
-        "process": defect if is_named else _pressures(process) | defect,
+        "process": defect if is_named else pressures | defect,
     }
     tables["base"] = job.base.table()
     for name in ("own_base", "socket", "funnel", "gates", "vents", "pose", "shrinkage"):
@@ -60,17 +62,6 @@ def job_tables(job: Job) -> dict[str, dict[str, Any]]:
     if not mould["way_points"]:
         del mould["way_points"]  # an empty list would bar a [[mould.way_points]] added by hand
     return tables | {"mould": mould, "bench": job.bench.table()}
-
-
-def _pressures(process: Process) -> dict[str, float]:
-    return {"trap_kpa": _kpa(process.trap_pa), "cure_kpa": _kpa(process.cure_pa)}
-
-
-def _kpa(pressure_pa: float) -> float:
-    """Return the number of kPa that is read as exactly this pressure, if there is one."""
-    near = pressure_pa / _PA_PER_KPA
-    around = (near, math.nextafter(near, 0.0), math.nextafter(near, math.inf))
-    return next((kpa for kpa in around if kpa * _PA_PER_KPA == pressure_pa), near)
 
 
 def _without_none(table: Mapping[str, Any]) -> dict[str, Any]:
