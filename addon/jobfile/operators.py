@@ -22,7 +22,10 @@ class _JobFile:
     """Mix-in of what reads or writes one job file."""
 
     filename_ext = EXTENSION
-    filter_glob: bpy.props.StringProperty(default=f"*{EXTENSION}", options={"HIDDEN"})
+    filter_glob: bpy.props.StringProperty(
+        name="Filter", description="Which files are shown", default=f"*{EXTENSION}",
+        options={"HIDDEN"},
+    )
 
     def invoke(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """Ask for the file; meanwhile the core is imported, which would hold up the click after."""
