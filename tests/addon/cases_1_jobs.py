@@ -75,13 +75,16 @@ def case_disable_and_enable_leave_nothing():
 
     def traces():
         classes = [n for n in dir(bpy.types) if "ourwright" in n.lower()]
-        handlers = [h for h in bpy.app.handlers.load_post if "pourwright" in h.__module__]
+        lists = [getattr(bpy.app.handlers, name) for name in dir(bpy.app.handlers)]
+        held = [h for handlers in lists if isinstance(handlers, list) for h in handlers]
+        handlers = [h for h in held if "pourwright" in h.__module__]
         drawn = getattr(bpy.types.STATUSBAR_HT_header.draw, "_draw_funcs", [])
         status = [f for f in drawn if "pourwright" in f.__module__]
         return len(classes), len(handlers), len(status), hasattr(bpy.types.Scene, "pourwright")
 
     enabled = traces()
-    assert enabled[1:] == (1, 1, True) and enabled[0] > 20, enabled
+    watched = 3 + hasattr(bpy.app.handlers, "blend_import_post")
+    assert enabled[1:] == (watched, 1, True) and enabled[0] > 20, enabled
     for _ in range(2):
         addon_utils.disable(module)
         assert traces() == (0, 0, 0, False), traces()
