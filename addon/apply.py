@@ -42,6 +42,7 @@ def plan(request: Request, outcome: Outcome) -> str:
     """Put a whole plan into the scene, with vents of its own."""
     scene, data = target_scene(request), outcome.result
     _bodies(scene, request, outcome, data)
+    _no_failure(scene)
     rods = [(vent["path_mm"], vent["diameter_mm"]) for vent in data["vents"]]
     scene.pourwright.vents.rods.clear()
     made, aside = results.replace_rods(scene, "vent", rods)
@@ -86,6 +87,13 @@ def checked(request: Request, outcome: Outcome) -> str:
     else:
         _new_gates(scene, data)
     return _plan_text(done, data)
+
+
+def _no_failure(scene: bpy.types.Scene) -> None:
+    """Forget, for the current one of several figures, that an earlier run failed."""
+    batch = scene.pourwright.batch
+    if batch.figures:
+        batch.figures[batch.loaded].failed = ""
 
 
 def _gates_apart(data: Json, number: int) -> Json:

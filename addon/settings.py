@@ -6,6 +6,7 @@ import bpy
 
 from .air.settings import PourwrightAir
 from .base.settings import PourwrightBase
+from .batch.settings import PourwrightBatch
 from .bench.settings import PourwrightBench
 from .export.settings import PourwrightExport
 from .figure.settings import PourwrightFigure
@@ -56,6 +57,12 @@ class PourwrightSettings(bpy.types.PropertyGroup):
     )
     export: bpy.props.PointerProperty(
         name="Export", description="What is written to files", type=PourwrightExport
+    )
+    batch: bpy.props.PointerProperty(
+        name="Batch", description="Figures that are made in one go", type=PourwrightBatch
+    )
+    results: bpy.props.PointerProperty(
+        name="Results", description="The collection of the results", type=bpy.types.Collection
     )
     plan: bpy.props.StringProperty(
         name="Plan", description="The last plan, in the form of plan.json"
