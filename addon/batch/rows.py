@@ -84,9 +84,8 @@ def _new_row(scene: bpy.types.Scene, name: str) -> PourwrightBatchFigure:
 
 def _adopt(scene: bpy.types.Scene) -> None:
     """Make the one figure that the scene had the first row."""
-    objects = chosen(scene)
+    objects, top = chosen(scene), results.collection(scene)
     row = _new_row(scene, objects[0].name if objects else "Figure")
-    top = results.collection(scene)
     scene.pourwright.batch.loaded = scene.pourwright.batch.active = 0
     if top is not None:
         scene.pourwright.results = top
