@@ -261,7 +261,7 @@ class SeriesOperator(JobOperator):
 
     steps(context) -> [(key, name)] : what to do, in order; may raise JobError.
     step_request(context, key) -> Request : read what one job needs, when its turn comes; may raise.
-    apply_steps(context, steps, stopped) -> Said : put what was made into the scene.
+    apply_steps(scene, steps, stopped) -> Said : put what was made into the scene of the start.
     """
 
     def _start(self, context: bpy.types.Context) -> set[str] | None:
@@ -271,6 +271,7 @@ class SeriesOperator(JobOperator):
         except JobError as error:
             self._fail(context, error)
             return {"CANCELLED"}
+        self._scene = context.scene.name  # another may be the current one before the end
         self._count, self._ended = len(self._left), []
         current.series = dict.fromkeys((key for key, _ in self._left), "WAITING")
         return None if self._next(context) else self._settle(context, stopped=False)
@@ -281,6 +282,8 @@ class SeriesOperator(JobOperator):
             self._key, name = self._left.pop(0)
             number = self._count - len(self._left)
             try:
+                if context.scene.name != self._scene:
+                    raise JobError("Another scene was opened before its turn; run again")
                 self._request = self.step_request(context, self._key)
                 launch(self._request, f"{self.title}: {name} ({number} of {self._count})")
             except JobError as error:
@@ -319,7 +322,12 @@ class SeriesOperator(JobOperator):
 
     def _settle(self, context: bpy.types.Context, stopped: bool) -> set[str]:
         current.series = {}
-        said = self.apply_steps(context, self._ended, stopped)
+        scene = bpy.data.scenes.get(self._scene)
+        if scene is None:
+            gone = f"Scene '{self._scene}' was deleted or renamed meanwhile; nothing was changed"
+            said = Said(gone, failed=True, changed=False)
+        else:
+            said = self.apply_steps(scene, self._ended, stopped)
         messages.tell(context, "ERROR" if said.failed else "INFO", said.text)
         # No ERROR report: without a window that is an exception, and others were made.
         self.report({"WARNING" if said.failed else "INFO"}, said.text)

@@ -156,9 +156,9 @@ class POURWRIGHT_OT_make_all(SeriesOperator, bpy.types.Operator):
         figure = rows.objects_of(context.scene, index)
         return replace(task.plan_request(context, [], figure), figure=key)
 
-    def apply_steps(self, context: bpy.types.Context, steps: list[Step], stopped: bool) -> Said:
+    def apply_steps(self, scene: bpy.types.Scene, steps: list[Step], stopped: bool) -> Said:
         """Put each into its own collection, and keep the current figure."""
-        scene, made, failed = context.scene, [], {}
+        made, failed = [], {}
         for step in steps:
             index = rows.index_of(scene, step.key)
             if index is None:
@@ -226,9 +226,9 @@ class POURWRIGHT_OT_export_all(SeriesOperator, bpy.types.Operator):
         folder = files.folder(scene) / self._folders[key]
         return files.request(context, plan, top, folder)
 
-    def apply_steps(self, context: bpy.types.Context, steps: list[Step], stopped: bool) -> Said:
+    def apply_steps(self, scene: bpy.types.Scene, steps: list[Step], stopped: bool) -> Said:
         """Say what was written."""
-        scene, failed, names = context.scene, {}, []
+        failed, names = {}, []
         for step in steps:
             if step.error:
                 index = rows.index_of(scene, step.key)

@@ -7,6 +7,7 @@ from typing import ClassVar
 import bpy
 
 from .. import ui
+from ..running import current as working
 from . import rows
 
 MOST_ROWS = 8
@@ -17,15 +18,18 @@ class POURWRIGHT_UL_figures(bpy.types.UIList):
 
     def draw_item(self, context, layout, data, item, icon, active_data, active_property, index=0):
         """Draw the name and the state."""
-        text, sign = rows.STATES[rows.state(context.scene, index)]
-        split = layout.split(factor=0.6)
+        state = rows.state(context.scene, index)
+        text, sign = rows.STATES[state]
+        if state == "WORKING" and working.job is not None:
+            text = f"{working.job.fraction:.0%}"
+        split = layout.split(factor=0.5)
         name = split.row(align=True)
         current = index == data.loaded
         name.label(text="", icon="LAYER_ACTIVE" if current else "LAYER_USED")
         name.prop(item, "name", text="", emboss=False)
-        state = split.row()
-        state.alert = text == "Failed"
-        state.label(text=text, icon=sign)
+        cell = split.row()
+        cell.alert = state == "FAILED"
+        cell.label(text=text, icon=sign)
 
 
 class POURWRIGHT_PT_batch(ui.SidebarPanel, bpy.types.Panel):

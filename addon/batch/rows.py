@@ -28,7 +28,7 @@ STATES = {
     "WORKING": ("Working", "PLAY"),
     "READY": ("Finished", "CHECKMARK"),
     "DONE": ("Done", "CHECKMARK"),
-    "WARNINGS": ("See Warnings", "ERROR"),
+    "WARNINGS": ("Warnings", "ERROR"),
     "CHANGED": ("Changed", "FILE_REFRESH"),
     "FAILED": ("Failed", "CANCEL"),
 }

@@ -36,7 +36,7 @@ def collections() -> set[str]:
 
 
 def three_figures() -> None:
-    """Put a heron into a collection, and a smaller cup and ball beside it."""
+    """Put a heron into a collection, and a stump and an egg beside it."""
     scene = bpy.context.scene
     herons = bpy.data.collections.new("Heron")
     scene.collection.children.link(herons)
@@ -44,7 +44,7 @@ def three_figures() -> None:
         scene.collection.objects.unlink(obj)
         herons.objects.link(obj)
     bpy.ops.mesh.primitive_cylinder_add(radius=9, depth=24, location=(70, 0, 12))
-    bpy.context.object.name = "Snail"
+    bpy.context.object.name = "Stump"
     bpy.ops.mesh.primitive_uv_sphere_add(radius=11, location=(110, 0, 11))
     bpy.context.object.name = "Egg"
 
@@ -160,9 +160,9 @@ def run():
     yield from one_step(
         "Add Collections", lambda: bgui.op("pourwright.add_figures", by="COLLECTION")
     )
-    select("Snail", "Egg")
+    select("Stump", "Egg")
     yield from one_step("Add Objects", lambda: bgui.op("pourwright.add_figures", by="OBJECT"))
-    assert [f.name for f in settings().batch.figures] == ["Heron", "Egg", "Snail"]
+    assert [f.name for f in settings().batch.figures] == ["Heron", "Egg", "Stump"]
     yield 0.3
     bgui.shot("batch_list")
     yield from stopped_half_way()
@@ -170,7 +170,7 @@ def run():
     before = names()
     yield from one_step("Make All", lambda: bgui.op("pourwright.make_all", invoke=True))
     assert message.kind == "INFO" and message.text.startswith("3 figures made"), message.text
-    assert collections() == {f"Pourwright: {n}" for n in ("Heron", "Egg", "Snail")}
+    assert collections() == {f"Pourwright: {n}" for n in ("Heron", "Egg", "Stump")}
     assert not set(states()) & {"NONE", "FAILED"}, states()
     assert before < names()
     yield 0.5
