@@ -64,9 +64,13 @@ def join_local_views(
             continue
         spaces = (a.spaces.active for a in window.screen.areas if a.type == "VIEW_3D")
         for space in spaces:
-            if space.local_view is None or not any(o.local_view_get(space) for o in figure):
+            if space.local_view is None:
                 continue
             window.view_layer.update()
+            # Only computed objects know what local views they are in.
+            known = [obj.evaluated_get(window.view_layer.depsgraph) for obj in figure]
+            if not any(obj.local_view_get(space) for obj in known):
+                continue
             there = set(window.view_layer.objects)
             for obj in there.intersection(objects):
                 obj.local_view_set(space, True)

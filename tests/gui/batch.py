@@ -196,6 +196,7 @@ def run():
     yield from one_step("Make Master", lambda: bgui.op("pourwright.make_master", invoke=True))
     space = bgui.view3d()[1].spaces.active
     base = part("results").find(bpy.context.scene, "base")
+    base = base.evaluated_get(bpy.context.evaluated_depsgraph_get())
     assert base.local_view_get(space) and base.visible_in_viewport_get(space)
     bgui.shot("batch_local_view")
     with bgui.override():
