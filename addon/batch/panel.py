@@ -53,7 +53,7 @@ class POURWRIGHT_PT_batch(ui.SidebarPanel, bpy.types.Panel):
             row.operator("pourwright.remove_figure", text="", icon="REMOVE")
         else:
             ui.wrapped(
-                context, layout, "Select several figures, and make and export them in one go", "INFO"
+                context, layout, "Add several figures to make and export them in one go", "INFO"
             )
         add = layout.row(align=True)
         add.operator("pourwright.add_figures", text="Add Objects", icon="ADD").by = "OBJECT"

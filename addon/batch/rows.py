@@ -16,7 +16,8 @@ from .. import messages, results, task
 from ..bridge import in_scene
 from ..figure.settings import chosen, set_chosen
 from ..pose import preview
-from ..running import busy, current as working
+from ..running import busy
+from ..running import current as working
 from ..view import selection_kept
 from .kept import put_aside, put_back
 from .settings import PourwrightBatchFigure
@@ -130,7 +131,7 @@ def turn_to(scene: bpy.types.Scene, objects: list[bpy.types.Object]) -> None:
     order = sorted(range(len(batch.figures)), key=lambda i: i != batch.loaded)
     for index in order:
         have = objects_of(scene, index)
-        if wanted & set(have) or not have and index == batch.loaded:
+        if wanted & set(have) or (not have and index == batch.loaded):
             switch(scene, index)
             return
     switch(scene, add(scene, objects[0].name, objects))

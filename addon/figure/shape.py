@@ -12,8 +12,8 @@ from typing import Any
 
 import bpy
 
-# Of modifiers and curves, settings that say how they are shown in the interface.
-SHOWN_ONLY = frozenset({"name", "is_active", "show_expanded", "use_pin_to_last", "show_in_editmode"})
+# Settings of modifiers that say how they are shown in the interface.
+SHOWN_ONLY = frozenset({"name", "show_expanded", "use_pin_to_last", "show_in_editmode"})
 
 
 def shape(obj: bpy.types.Object) -> int:

@@ -13,7 +13,8 @@ NOT_SAVED = frozenset({
     "rna_type", "users", "is_evaluated", "is_updated", "is_updated_data", "is_missing",
     "session_uid", "tag", "id_data", "original", "bl_rna", "depsgraph", "is_dirty", "preview",
     "sequencer_colorspace_settings", "linear_colorspace_settings", "wireframe_color_type",
-    "uv_sculpt", "particle_edit", "is_embedded_data", "is_library_indirect", "is_runtime_data", "bl_system_properties_get",
+    "uv_sculpt", "particle_edit",
+    "is_embedded_data", "is_library_indirect", "is_runtime_data", "bl_system_properties_get",
 })  # fmt: skip
 # Kinds of data that no operation of the extension may leave behind or change.
 KINDS = ("scenes", "objects", "meshes", "curves", "metaballs", "materials", "collections",
@@ -23,7 +24,7 @@ DEEPEST = 6
 
 def settings_of(group: bpy.types.bpy_struct) -> dict[str, object]:
     """Return all values under a group of properties; data-blocks by name."""
-    return {path: value for path, value in _walk(group, "", 0)}
+    return dict(_walk(group, "", 0))
 
 
 def everything() -> dict[str, object]:
@@ -33,8 +34,7 @@ def everything() -> dict[str, object]:
         blocks = getattr(bpy.data, kind)
         found[kind] = sorted(block.name_full for block in blocks)
         for block in blocks:
-            for path, value in _walk(block, f"{kind}/{block.name_full}", 0):
-                found[path] = value
+            found |= dict(_walk(block, f"{kind}/{block.name_full}", 0))
             if isinstance(block, bpy.types.Mesh):
                 found[f"{kind}/{block.name_full} geometry"] = _geometry(block)
     for scene in bpy.data.scenes:
@@ -100,7 +100,7 @@ def _geometry(mesh: bpy.types.Mesh) -> tuple[int, ...]:
     for attribute in mesh.attributes:
         field, code, size = _FIELDS.get(attribute.data_type, (None, "f", 0))
         if field is not None:
-            values = array.array(code, bytes(size * len(attribute.data) * array.array(code).itemsize))
+            values = array.array(code, [0] * (size * len(attribute.data)))
             attribute.data.foreach_get(field, values)
             digest.append(zlib.crc32(values.tobytes(), zlib.crc32(attribute.name.encode())))
     return tuple(digest)
