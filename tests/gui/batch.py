@@ -9,6 +9,7 @@ from pathlib import Path
 
 import bgui
 import bpy
+import steps
 from mathutils import Matrix
 from steps import add_figure, look, names, panels, part, running, wait_for_job
 
@@ -16,7 +17,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "addon"))
 from dump import changes, everything
 
 MOST_DRAW_S = 0.1
-HEIGHTS = (1.0, 0.7, 0.8)
+steps.PATIENCE_S = 600.0
 
 
 def settings():
@@ -99,7 +100,7 @@ def stopped_half_way():
             assert "nothing was changed" in message.text
             continue
         assert message.text.startswith("Stopped: 1 figure finished before"), message.text
-        assert collections() == {"Pourwright: Heron"} and states()[1:] == ["NONE", "NONE"]
+        assert collections() == {"Pourwright: Egg"} and states()[1:] == ["NONE", "NONE"]
         bgui.undo()
         yield 0.3
         assert not changes(before, everything()), changes(before, everything())[:8]
@@ -154,15 +155,14 @@ def run():
     panels("main", "batch")
     yield 0.8
     bgui.shot("batch_empty")
-    heron = bpy.data.collections["Heron"].objects[0].name
-    select(heron)
+    select("Stump", "Egg")
     yield 0.2
+    yield from one_step("Add Objects", lambda: bgui.op("pourwright.add_figures", by="OBJECT"))
+    select(bpy.data.collections["Heron"].objects[0].name)
     yield from one_step(
         "Add Collections", lambda: bgui.op("pourwright.add_figures", by="COLLECTION")
     )
-    select("Stump", "Egg")
-    yield from one_step("Add Objects", lambda: bgui.op("pourwright.add_figures", by="OBJECT"))
-    assert [f.name for f in settings().batch.figures] == ["Heron", "Egg", "Stump"]
+    assert [f.name for f in settings().batch.figures] == ["Egg", "Stump", "Heron"]
     yield 0.3
     bgui.shot("batch_list")
     yield from stopped_half_way()
@@ -180,17 +180,17 @@ def run():
     batch = settings().batch
     batch.active = 1
     yield 0.5
-    assert [p.object.name for p in settings().figure.parts] == ["Egg"]
+    assert [p.object.name for p in settings().figure.parts] == ["Stump"]
     panels("main", "figure", "batch", "vents")
     yield 0.8
     bgui.shot("batch_row_clicked")
 
     # In local view the results of a run are shown too.
-    select("Egg")
+    select("Stump")
     with bgui.override():
         bpy.ops.view3d.localview()
     yield 0.3
-    bpy.data.objects["Egg"].location.z += 0.5
+    bpy.data.objects["Stump"].location.z += 0.5
     yield 0.2
     assert states()[1] == "CHANGED"
     yield from one_step("Make Master", lambda: bgui.op("pourwright.make_master", invoke=True))
