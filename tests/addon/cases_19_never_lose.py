@@ -241,6 +241,46 @@ def case_a_killed_worker_changes_nothing_and_the_next_one_works():
     assert bpy.ops.pourwright.find_air() == {"FINISHED"}
 
 
+HELPED = """
+import json, os, signal, subprocess, sys, tempfile
+kept = tempfile.mkdtemp()
+child = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(600)"])
+print(json.dumps({"fraction": 0.5, "text": f"{kept} {child.pid}"}), flush=True)
+os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+def case_what_a_killed_worker_started_and_stored_goes_too():
+    folder = Path(bpy.app.tempdir) / "helped"
+    folder.mkdir(exist_ok=True)
+    (folder / "helped_worker.py").write_text(HELPED, encoding="utf-8")
+    jobs = part("jobs")
+    job = jobs.WorkerJob({}, {}, module="helped_worker", path=str(folder))
+    while job.running or job.fraction < 0.5:
+        time.sleep(0.01)
+    kept, child = job.text.rsplit(" ", 1)
+    assert Path(kept).is_dir() and _alive(int(child))
+    try:
+        job.outcome()
+    except jobs.JobError as error:
+        assert "SIGKILL" in error.message
+    job.close()
+    assert not Path(kept).exists() and not job.folder.exists()
+    end = time.monotonic() + 5.0
+    while _alive(int(child)) and time.monotonic() < end:
+        time.sleep(0.01)
+    assert not _alive(int(child))
+
+
+def _alive(process: int) -> bool:
+    """Whether a process runs; one that has ended may wait for its parent to take note."""
+    try:
+        stat = Path(f"/proc/{process}/stat").read_text(encoding="utf-8")
+    except OSError:
+        return False
+    return stat.rpartition(")")[2].split()[0] not in "ZX"
+
+
 def _kill(running, share: float) -> None:
     while not running.busy():
         time.sleep(0.002)
