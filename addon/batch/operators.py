@@ -21,7 +21,7 @@ MAX_NAMED = 6  # reasons in one message
 
 
 class POURWRIGHT_OT_add_figures(bpy.types.Operator):
-    """Add what is selected to the list of figures."""
+    """Add what is selected to the list of figures"""
 
     bl_idname = "pourwright.add_figures"
     bl_label = "Add Figures"
