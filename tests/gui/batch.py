@@ -1,22 +1,19 @@
 """Several figures in a windowed Blender: made in one go, stopped half-way, undone and redone.
 
-Every button is one undo step; a stopped run leaves no trace; nothing that a panel draws takes long.
+Every button is one undo step, and a stopped run leaves no trace.
 """
 
 import sys
-import time
 from pathlib import Path
 
 import bgui
 import bpy
 import steps
-from mathutils import Matrix
 from steps import add_figure, look, names, panels, part, running, wait_for_job
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "addon"))
 from dump import changes, everything
 
-MOST_DRAW_S = 0.1
 steps.PATIENCE_S = 600.0
 
 
@@ -106,43 +103,6 @@ def stopped_half_way():
         assert not changes(before, everything()), changes(before, everything())[:8]
 
 
-def panel_times() -> dict[str, float]:
-    """Make every panel and list of the tab say how long its drawing takes, the longest in s."""
-    longest: dict[str, float] = {}
-
-    def timed(cls, name):
-        draw = getattr(cls, name)
-
-        def measured(self, *given, **named):
-            start = time.perf_counter()
-            draw(self, *given, **named)
-            spent = time.perf_counter() - start
-            longest[cls.__name__] = max(longest.get(cls.__name__, 0.0), spent)
-
-        setattr(cls, name, measured)
-
-    kinds = [(bpy.types.Panel, "draw"), (bpy.types.UIList, "draw_item")]
-    for base, name in kinds:
-        for cls in base.__subclasses__():
-            if cls.__name__.startswith("POURWRIGHT_") and name in vars(cls):
-                timed(cls, name)
-    return longest
-
-
-def large_figure() -> None:
-    """Give the current figure's only object a mesh of 200 k triangles."""
-    obj = settings().figure.parts[0].object
-    mesh = bpy.data.meshes.new("Large")
-    import bmesh
-
-    shape = bmesh.new()
-    bmesh.ops.create_uvsphere(shape, u_segments=316, v_segments=317, radius=11,
-                              matrix=Matrix.Translation((0, 0, 0)))  # fmt: skip
-    shape.to_mesh(mesh)
-    shape.free()
-    obj.data = mesh
-
-
 @bgui.main
 def run():
     message = bpy.context.window_manager.pourwright_message
@@ -202,22 +162,10 @@ def run():
     with bgui.override():
         bpy.ops.view3d.localview()
     yield 0.3
+    settings().quantities.margin_percent += 5.0  # else it gives the very same
     yield from one_step("Check Again", lambda: bgui.op("pourwright.check_again", invoke=True))
     yield from one_step("Find Air", lambda: bgui.op("pourwright.find_air", invoke=True))
     yield from one_step("Show", lambda: bgui.op("pourwright.show", what="MASTER"))
     yield from one_step("Remove", lambda: bgui.op("pourwright.remove_figure"))
     bgui.undo()
     yield 0.3
-
-    # Nothing that is drawn is slow, on a figure of 200 k triangles.
-    large_figure()
-    longest = panel_times()
-    panels("main", "figure", "batch", "pose", "air", "rising", "base", "gates", "vents", "print",
-           "quantities", "mould", "bench", "export")  # fmt: skip
-    for _ in range(5):
-        for area in bpy.context.screen.areas:
-            area.tag_redraw()
-        yield 0.3
-    for name, spent in sorted(longest.items(), key=lambda item: -item[1]):
-        print(f"drawing {name}: {1000.0 * spent:.1f} ms")
-    assert "POURWRIGHT_PT_batch" in longest and max(longest.values()) < MOST_DRAW_S, longest
