@@ -66,11 +66,6 @@ def run():
     egg.data = large_sphere()  # the plan is stale, and all panels have something to show
     egg.rotation_euler = (0.1, 0.2, 0.3)
     longest = panel_times()
-    panels = [cls for cls in steps._all_panels() if cls.is_registered]
-    for cls in reversed(panels):
-        bpy.utils.unregister_class(cls)
-    for cls in panels:
-        bpy.utils.register_class(cls)
     for _ in range(REDRAWS):
         for area in bpy.context.screen.areas:
             area.tag_redraw()
