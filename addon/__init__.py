@@ -7,6 +7,7 @@ import bpy
 from . import (
     air,
     base,
+    batch,
     bench,
     bridge,
     export,
@@ -29,6 +30,7 @@ from . import (
 _FEATURES = (
     figure, pose, air, rising, base, gates, vents, printer, quantities, mould, bench, export,
     presets, jobfile, saved,
+    batch,  # keeps results of all of them
 )  # fmt: skip
 # Settings refer to each other, so the group that holds them all comes last.
 _CLASSES = (

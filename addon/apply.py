@@ -20,7 +20,7 @@ from .pose.picture import pack
 from .pose.settings import names_of
 from .running import Request, target_scene
 from .stored import stored_plan
-from .view import selection_kept
+from .view import join_local_views, selection_kept
 
 Json = dict[str, Any]
 # Warnings that a mould brings along.
@@ -35,6 +35,7 @@ def air(request: Request, outcome: Outcome) -> str:
     results.replace(scene, results.AIR_ROLES, pieces)
     _figure(scene, request, data["figure"])
     _pockets(scene, data, "Figure Alone")
+    _show_in_local_views(scene)
     return _air_text(data["pockets"])
 
 
@@ -42,6 +43,7 @@ def plan(request: Request, outcome: Outcome) -> str:
     """Put a whole plan into the scene, with vents of its own."""
     scene, data = target_scene(request), outcome.result
     _bodies(scene, request, outcome, data)
+    _no_failure(scene)
     rods = [(vent["path_mm"], vent["diameter_mm"]) for vent in data["vents"]]
     scene.pourwright.vents.rods.clear()
     made, aside = results.replace_rods(scene, "vent", rods)
@@ -54,6 +56,7 @@ def plan(request: Request, outcome: Outcome) -> str:
     said = _plan_text(done, data)
     if aside:
         said += f". Set aside, as you had changed them: {', '.join(aside)}"
+    _show_in_local_views(scene)
     yours = len(results.vents(scene)) - len(made)
     if yours:
         said += f". Left out: {_count(yours, 'vent')} of your own; Check Again uses them"
@@ -85,7 +88,19 @@ def checked(request: Request, outcome: Outcome) -> str:
         _gates(scene, data, results.gates(scene))
     else:
         _new_gates(scene, data)
+    _show_in_local_views(scene)
     return _plan_text(done, data)
+
+
+def _show_in_local_views(scene: bpy.types.Scene) -> None:
+    join_local_views(scene, chosen(scene), results.home(scene).all_objects)
+
+
+def _no_failure(scene: bpy.types.Scene) -> None:
+    """Forget, for the current one of several figures, that an earlier run failed."""
+    batch = scene.pourwright.batch
+    if batch.figures:
+        batch.figures[batch.loaded].failed = ""
 
 
 def _gates_apart(data: Json, number: int) -> Json:
@@ -120,6 +135,7 @@ def mould(request: Request, outcome: Outcome) -> str:
     if plan is None:
         raise JobError("The plan is gone; press Make Master again")
     mould_scene.put(scene, data, outcome)
+    _show_in_local_views(scene)
     known = [w for w in plan["warnings"] if w["code"] not in MOULD_CODES]
     fresh = {"silicone": data["silicone"], "mould": data["mould"]}
     scene.pourwright.plan = json.dumps(plan | fresh | {"warnings": [*known, *data["warnings"]]})

@@ -18,6 +18,7 @@ from .jobs import JobError
 UNIT_MM = {"MM": 1.0, "CM": 10.0, "M": 1000.0}
 SURFACE_TYPES = frozenset({"MESH", "CURVE", "SURFACE", "META", "FONT"})
 LEVELS = "closes_mm"  # of each face of a cavity, see `store_levels`
+NO_ID = 2**31 - 1  # in the persistent id of an instance that is no deeper
 FAR_MM = 1e30  # stands for infinity in single precision, where a shader may not know it
 SMOOTH_ANGLE_RAD = 0.6  # edges sharper than about 35 degrees are drawn sharp on results
 
@@ -61,7 +62,26 @@ def read_objects(
     """
     depsgraph = context.evaluated_depsgraph_get()
     scale = mm_per_unit(context.scene)
-    return [_read(obj, depsgraph, scale, protect) for obj in objects]
+    wanted = list(objects)
+    _refuse_instances(wanted, depsgraph)
+    return [_read(obj, depsgraph, scale, protect) for obj in wanted]
+
+
+def _refuse_instances(
+    objects: Sequence[bpy.types.Object], depsgraph: bpy.types.Depsgraph
+) -> None:
+    """Raise JobError for an object that shows copies of others, which its mesh does not hold."""
+    for instance in depsgraph.object_instances:
+        if instance.is_instance and instance.parent is not None:
+            shown_by = instance.parent.original
+            # What a curve or a text turns into comes as an instance too, of itself.
+            itself = instance.instance_object.original == shown_by
+            if shown_by in objects and not (itself and instance.persistent_id[1] == NO_ID):
+                raise JobError(
+                    f"'{shown_by.name}' shows instances that are no part of its mesh; "
+                    "realize them in its geometry nodes, or use Object > Apply > Make Instances "
+                    "Real and choose what that makes too"
+                )
 
 
 def evaluated_object(

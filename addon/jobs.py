@@ -102,6 +102,7 @@ class WorkerJob:
     ):
         self.fraction = 0.0
         self.text = "Starting"
+        self._closed = False
         self.started = time.monotonic()
         # Everything that may fail comes first, so that no folder is left behind.
         program, pythonpath = interpreter(), search_path() if path is None else path
@@ -127,6 +128,8 @@ class WorkerJob:
         env = {k: v for k, v in os.environ.items() if not k.startswith("PYTHON")}
         env["PYTHONPATH"] = pythonpath
         env["PYTHONUTF8"] = "1"
+        # What it leaves behind when it is killed lies in the folder that is removed afterwards.
+        env |= dict.fromkeys(("TMPDIR", "TEMP", "TMP"), str(self.folder))
         own_group: dict[str, Any] = {"start_new_session": True}
         if sys.platform == "win32":
             flags = subprocess.CREATE_NEW_PROCESS_GROUP | subprocess.CREATE_NO_WINDOW
@@ -173,17 +176,24 @@ class WorkerJob:
             with contextlib.suppress(subprocess.TimeoutExpired):
                 self.process.wait(grace_s)
         if self.running:
-            with contextlib.suppress(OSError):
-                if sys.platform == "win32":
-                    self.process.kill()
-                else:
-                    os.killpg(self.process.pid, signal.SIGKILL)
+            self._kill_all()
             with contextlib.suppress(subprocess.TimeoutExpired):
                 self.process.wait(5.0)
         self.close()
 
+    def _kill_all(self) -> None:
+        """End the worker and the helpers that it started, at once."""
+        with contextlib.suppress(OSError):
+            if sys.platform == "win32":
+                self.process.kill()
+            else:
+                os.killpg(self.process.pid, signal.SIGKILL)
+
     def close(self) -> None:
         """Remove the job's folder; safe to call twice."""
+        if not self._closed:
+            self._closed = True
+            self._kill_all()  # a worker that crashed may have left helpers at work
         for pipe in (self.process.stdin, self.process.stdout):
             with contextlib.suppress(OSError):
                 if pipe is not self.process.stdout or not self._reader.is_alive():

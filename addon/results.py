@@ -1,4 +1,7 @@
-"""Objects that the extension makes: one collection, replaced at every run.
+"""Objects that the extension makes: a collection for each figure, replaced at every run.
+
+The scene points at the collection of its current figure; that of another figure in the list is
+out of reach until that figure is the current one.
 
 An object is the extension's own while it carries the mark that it was made with and the name it
 was made under. A copy or a renamed object is the user's and is never removed. Every curve in the
@@ -73,13 +76,40 @@ def mark(obj: bpy.types.Object, role: str, index: int) -> None:
 
 
 def collection(scene: bpy.types.Scene) -> bpy.types.Collection | None:
-    """Return the scene's results, or None before the first run."""
-    return marked(scene.collection.children_recursive, COLLECTION)
+    """Return the results of the scene's current figure, or None before its first run."""
+    settings, there = scene.pourwright, scene.collection.children_recursive
+    if settings.results is not None and settings.results in there:
+        return settings.results
+    # With a list of figures, any other collection of results is another figure's; without one, a
+    # file of an earlier version has but this one and does not point at it.
+    return None if settings.batch.figures else marked(there, COLLECTION)
+
+
+def home(scene: bpy.types.Scene) -> bpy.types.Collection:
+    """Return the results of the scene's current figure; makes the collection if need be."""
+    settings, top = scene.pourwright, collection(scene)
+    if top is None:
+        rows = settings.batch.figures
+        name = title(rows[settings.batch.loaded].name) if rows else COLLECTION
+        top = new_collection(name, scene.collection, COLLECTION)
+    settings.results = top
+    return top
+
+
+def title(figure: str) -> str:
+    """Return what the collection of one figure of several is called."""
+    return f"{COLLECTION}: {figure}"
 
 
 def find(scene: bpy.types.Scene, role: str, index: int = 0) -> bpy.types.Object | None:
-    """Return the result of that role and number, or None."""
-    top = collection(scene)
+    """Return the result of that role and number of the current figure, or None."""
+    return find_in(collection(scene), role, index)
+
+
+def find_in(
+    top: bpy.types.Collection | None, role: str, index: int = 0
+) -> bpy.types.Object | None:
+    """Return the result of that role and number in one figure's collection, or None."""
     if top is None:
         return None
     for obj in top.all_objects:
@@ -133,7 +163,7 @@ def replace(
     scene: bpy.types.Scene, roles: Sequence[str], pieces: Iterable[Piece]
 ) -> list[bpy.types.Object]:
     """Remove earlier results of `roles` and put `pieces` in their place."""
-    top = _collection(scene)
+    top = home(scene)
     air = marked(top.children, AIR_COLLECTION) or new_collection(AIR_COLLECTION, top)
     old = [o for o in top.all_objects if o.get(ROLE) in roles and is_result(o)]
     shown = shown_role(scene)
@@ -168,7 +198,7 @@ def replace_rods(
     Returns the new objects, and the names of those that the user had reshaped: they are set aside
     in a collection of their own and hidden. Rods that the user made stay where they are.
     """
-    top = _collection(scene)
+    top = home(scene)
     own = [o for o in _rods(scene, role) if o.get(ROLE) == role and is_result(o)]
     reshaped = [o for o in own if o.get(SHAPE) not in (None, digest(o))]
     aside = [_set_aside(obj, top, scene) for obj in reshaped]
@@ -197,7 +227,7 @@ def add_rod(
     obj = new_curve(name, path_mm, diameter_mm, scene)
     obj[ROLE] = role
     paint(obj, role)
-    _collection(scene).objects.link(obj)
+    home(scene).objects.link(obj)
     return obj
 
 
@@ -227,10 +257,12 @@ def marked(
     return next((c for c in collections if c.get(ROLE) == name and c.library is None), None)
 
 
-def new_collection(name: str, parent: bpy.types.Collection) -> bpy.types.Collection:
-    """Make a collection of the extension's own."""
+def new_collection(
+    name: str, parent: bpy.types.Collection, role: str = ""
+) -> bpy.types.Collection:
+    """Make a collection of the extension's own; its role is its name where none is given."""
     made = bpy.data.collections.new(name)
-    made[ROLE] = name
+    made[ROLE] = role or name
     parent.children.link(made)
     return made
 
@@ -326,7 +358,3 @@ def _set_aside(
     _update(scene)
     _hide(obj, scene, True)
     return obj.name
-
-
-def _collection(scene: bpy.types.Scene) -> bpy.types.Collection:
-    return collection(scene) or new_collection(COLLECTION, scene.collection)

@@ -3,6 +3,8 @@
 In a window the button returns at once and a timer watches the worker; from a script without a
 window the same job runs to its end. Nothing in the scene changes before the result is applied,
 which is one undo step. REGISTER is left off: the redo panel would run the job again, blocking.
+
+A series is several jobs, one after the other, whose results are applied together.
 """
 
 from __future__ import annotations
@@ -16,7 +18,7 @@ import bpy
 
 from . import messages
 from .bridge import MeshArrays, in_scene
-from .jobs import JobError, WorkerJob
+from .jobs import JobError, Outcome, WorkerJob
 
 TIMER_S = 0.05
 REDRAW_S = 0.2
@@ -24,21 +26,29 @@ REDRAW_S = 0.2
 
 @dataclass(frozen=True)
 class Request:
-    """What a job needs from the scene; objects are kept by name, for they may be deleted."""
+    """What a job needs from the scene; objects are kept by name, for they may be deleted.
+
+    figure : key of the figure's row in the list of several, or empty without a list.
+    """
 
     task: dict[str, Any]
     meshes: Sequence[MeshArrays]
     scene: str
     objects: tuple[str, ...] = ()
     notes: dict[str, Any] = field(default_factory=dict)
+    figure: str = ""
 
 
 class _Current:
-    """The one running job, for panels and the status bar."""
+    """The one running job, for panels and the status bar; of a series, how far each one is."""
 
     job: WorkerJob | None = None
     title: str = ""
     stop_asked: bool = False
+    series: dict[str, str]
+
+    def __init__(self) -> None:
+        self.series = {}
 
 
 current = _Current()
@@ -87,6 +97,11 @@ def target_scene(request: Request) -> bpy.types.Scene:
     scene = bpy.data.scenes.get(request.scene)
     if scene is None:
         raise JobError(f"Scene '{request.scene}' was deleted or renamed meanwhile; run again")
+    if request.figure != current_key(scene):
+        raise JobError(
+            "Another figure became the current one while Pourwright was working; "
+            "nothing was changed; run again"
+        )
     for name in request.objects:
         if not in_scene(bpy.data.objects.get(name), scene):
             raise JobError(
@@ -94,6 +109,12 @@ def target_scene(request: Request) -> bpy.types.Scene:
                 "nothing was changed; run again"
             )
     return scene
+
+
+def current_key(scene: bpy.types.Scene) -> str:
+    """Return what tells the current figure from others in the list; empty without a list."""
+    batch = scene.pourwright.batch
+    return batch.figures[batch.loaded].key if batch.figures else ""
 
 
 class JobOperator:
@@ -121,8 +142,9 @@ class JobOperator:
         """Start the job and return at once."""
         if bpy.app.background or context.window is None:
             return self.execute(context)
-        if not self._start(context):
-            return {"CANCELLED"}
+        ended = self._start(context)
+        if ended is not None:
+            return ended
         self._drawn = 0.0
         manager = context.window_manager
         self._timer = manager.event_timer_add(TIMER_S, window=context.window)
@@ -132,16 +154,16 @@ class JobOperator:
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         """Run the job to its end: for scripts."""
-        if not self._start(context):
-            return {"CANCELLED"}
-        job = current.job
-        try:
-            while job.running:
-                time.sleep(TIMER_S)
-        except BaseException:
-            stop(self.grace_s)
-            raise
-        return self._finish(context)
+        ended = self._start(context)
+        while ended is None:
+            try:
+                while current.job.running:
+                    time.sleep(TIMER_S)
+            except BaseException:
+                stop(self.grace_s)
+                raise
+            ended = self._finish(context)
+        return ended
 
     def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
         """Watch the worker; every event goes on to Blender."""
@@ -150,14 +172,13 @@ class JobOperator:
         if job is None or esc or current.stop_asked:
             self._end_timer(context)
             stop(self.grace_s)
-            messages.tell(context, "INFO", f"{self.title} was stopped; nothing was changed")
-            self.report({"INFO"}, "Stopped; nothing was changed")
-            redraw(context)
-            return {"CANCELLED"}
+            return self._stopped(context)
         if event.type == "TIMER":
             if not job.running:
-                self._end_timer(context)
-                return self._finish(context)
+                ended = self._finish(context)
+                if ended is not None:
+                    self._end_timer(context)
+                    return ended
             if time.monotonic() - self._drawn > REDRAW_S:
                 self._drawn = time.monotonic()
                 redraw(context)
@@ -168,17 +189,25 @@ class JobOperator:
         self._end_timer(context)
         stop(self.grace_s)
 
-    def _start(self, context: bpy.types.Context) -> bool:
+    def _start(self, context: bpy.types.Context) -> set[str] | None:
+        """Launch the job; what this and `_finish` return ends the operator, None does not."""
         messages.clear(context)
         try:
             self._request = self.request(context)
             launch(self._request, self.title)
         except JobError as error:
             self._fail(context, error)
-            return False
-        return True
+            return {"CANCELLED"}
+        return None
 
-    def _finish(self, context: bpy.types.Context) -> set[str]:
+    def _stopped(self, context: bpy.types.Context) -> set[str]:
+        """Say that the user stopped it."""
+        messages.tell(context, "INFO", f"{self.title} was stopped; nothing was changed")
+        self.report({"INFO"}, "Stopped; nothing was changed")
+        redraw(context)
+        return {"CANCELLED"}
+
+    def _finish(self, context: bpy.types.Context) -> set[str] | None:
         job, current.job = current.job, None
         try:
             said = self.apply(context, self._request, job.outcome())
@@ -203,6 +232,107 @@ class JobOperator:
         if timer is not None:
             context.window_manager.event_timer_remove(timer)
             self._timer = None
+
+
+@dataclass(frozen=True)
+class Step:
+    """One job of a series that has ended: what it made, or why it made nothing."""
+
+    key: str
+    request: Request | None = None
+    outcome: Outcome | None = None
+    error: str = ""
+
+
+@dataclass(frozen=True)
+class Said:
+    """What a series has to say at its end; `changed` if there is something to undo."""
+
+    text: str
+    failed: bool
+    changed: bool
+
+
+class SeriesOperator(JobOperator):
+    """Mix-in of an operator that runs several jobs. One that fails does not stop the others.
+
+    Nothing changes until all have ended or the user stops it; then what was finished is applied
+    together, as one undo step. Subclasses give:
+
+    steps(context) -> [(key, name)] : what to do, in order; may raise JobError.
+    step_request(context, key) -> Request : read what one job needs, when its turn comes; may raise.
+    apply_steps(scene, steps, stopped) -> Said : put what was made into the scene of the start.
+    """
+
+    def _start(self, context: bpy.types.Context) -> set[str] | None:
+        messages.clear(context)
+        try:
+            self._left = self.steps(context)
+        except JobError as error:
+            self._fail(context, error)
+            return {"CANCELLED"}
+        self._scene = context.scene.name  # another may be the current one before the end
+        self._count, self._ended = len(self._left), []
+        current.series = dict.fromkeys((key for key, _ in self._left), "WAITING")
+        return None if self._next(context) else self._settle(context, stopped=False)
+
+    def _next(self, context: bpy.types.Context) -> bool:
+        """Launch the next job that can be; whether there was one."""
+        while self._left:
+            self._key, name = self._left.pop(0)
+            number = self._count - len(self._left)
+            try:
+                if context.scene.name != self._scene:
+                    raise JobError("Another scene was opened before its turn; run again")
+                self._request = self.step_request(context, self._key)
+                launch(self._request, f"{self.title}: {name} ({number} of {self._count})")
+            except JobError as error:
+                self._end_step(error=error.message)
+                continue
+            current.series[self._key] = "WORKING"
+            return True
+        return False
+
+    def _end_step(self, outcome: Outcome | None = None, error: str = "") -> None:
+        request = None if outcome is None else self._request
+        self._ended.append(Step(self._key, request, outcome, error))
+        current.series[self._key] = "FAILED" if error else "READY"
+
+    def _finish(self, context: bpy.types.Context) -> set[str] | None:
+        job, current.job = current.job, None
+        try:
+            self._end_step(job.outcome())
+        except JobError as error:
+            self._end_step(error=error.message)
+        finally:
+            job.close()
+            redraw(context)
+        return None if self._next(context) else self._settle(context, stopped=False)
+
+    def _stopped(self, context: bpy.types.Context) -> set[str]:
+        if any(step.outcome is not None for step in self._ended):
+            return self._settle(context, stopped=True)
+        current.series = {}
+        return super()._stopped(context)
+
+    def cancel(self, context: bpy.types.Context) -> None:
+        """Called by Blender when it ends the operator itself, as when a file is opened."""
+        current.series = {}
+        super().cancel(context)
+
+    def _settle(self, context: bpy.types.Context, stopped: bool) -> set[str]:
+        current.series = {}
+        scene = bpy.data.scenes.get(self._scene)
+        if scene is None:
+            gone = f"Scene '{self._scene}' was deleted or renamed meanwhile; nothing was changed"
+            said = Said(gone, failed=True, changed=False)
+        else:
+            said = self.apply_steps(scene, self._ended, stopped)
+        messages.tell(context, "ERROR" if said.failed else "INFO", said.text)
+        # No ERROR report: without a window that is an exception, and others were made.
+        self.report({"WARNING" if said.failed else "INFO"}, said.text)
+        redraw(context)
+        return {"FINISHED"} if said.changed else {"CANCELLED"}
 
 
 def redraw(context: bpy.types.Context) -> None:

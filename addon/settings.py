@@ -6,6 +6,7 @@ import bpy
 
 from .air.settings import PourwrightAir
 from .base.settings import PourwrightBase
+from .batch.settings import PourwrightBatch
 from .bench.settings import PourwrightBench
 from .export.settings import PourwrightExport
 from .figure.settings import PourwrightFigure
@@ -60,6 +61,12 @@ class PourwrightSettings(bpy.types.PropertyGroup):
     version: bpy.props.IntProperty(
         name="Version",
         description="Version of these settings, by which older scenes are brought up to date",
+    )
+    batch: bpy.props.PointerProperty(
+        name="Batch", description="Figures that are made in one go", type=PourwrightBatch
+    )
+    results: bpy.props.PointerProperty(
+        name="Results", description="The collection of the results", type=bpy.types.Collection
     )
     plan: bpy.props.StringProperty(
         name="Plan", description="The last plan, in the form of plan.json"

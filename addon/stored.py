@@ -17,8 +17,13 @@ def stored_plan(scene: bpy.types.Scene) -> Json | None:
         return None
     known = _parsed.get("plan")
     if known is None or known[0] != text:
-        known = _parsed["plan"] = (text, _LACKING | json.loads(text))
+        known = _parsed["plan"] = (text, parsed(text))
     return known[1]
+
+
+def parsed(text: str) -> Json:
+    """Return the data of a plan that was stored as a text."""
+    return _LACKING | json.loads(text)
 
 
 # What a plan that was saved by an earlier version does not have.

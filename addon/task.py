@@ -23,7 +23,7 @@ from .pose.settings import PourwrightPoseWeights, cone_deg
 from .printer.settings import print_tables
 from .quantities.materials import task_folder
 from .quantities.settings import material
-from .running import Request
+from .running import Request, current_key
 from .stored import stored_plan
 
 Tables = dict[str, dict[str, Any]]
@@ -111,16 +111,21 @@ def job_text(scene: bpy.types.Scene, more: Tables | None = None) -> str:
     return tables_text(job_tables(scene) | (more or {}))
 
 
-def fingerprint(scene: bpy.types.Scene, objects: list[bpy.types.Object] | None = None) -> str:
-    """Return a text that changes when settings change or an object of figure or base is moved.
+def fingerprint(
+    scene: bpy.types.Scene,
+    objects: list[bpy.types.Object] | None = None,
+    tables: Tables | None = None,
+) -> str:
+    """Return a text that changes when settings change or an object of figure or base does.
 
-    objects : the figure, None for the one that was chosen.
+    objects : the figure, None for the one that was chosen. tables : the settings, if known.
     """
     figure = state(chosen(scene) if objects is None else objects)
     base = scene.pourwright.base
     body = state([base.body]) if base.source == "OBJECT" and base.body is not None else []
     protect = scene.pourwright.figure.protect
-    made_of = [_of_master(job_tables(scene)), mm_per_unit(scene), protect, figure, body]
+    tables = _of_master(tables or job_tables(scene))
+    made_of = [tables, mm_per_unit(scene), protect, figure, body]
     return json.dumps(made_of, sort_keys=True)
 
 
@@ -177,11 +182,17 @@ def gates_changed(scene: bpy.types.Scene) -> bool:
 
 
 def figure_request(
-    context: bpy.types.Context, task: str, selected: list[bpy.types.Object]
+    context: bpy.types.Context,
+    task: str,
+    selected: list[bpy.types.Object],
+    figure: list[bpy.types.Object] | None = None,
 ) -> Request:
-    """Return a job on the chosen figure, or on the selected objects if none was chosen."""
+    """Return a job on the chosen figure, or on the selected objects if none was chosen.
+
+    figure : the objects of another figure that is to be worked on instead.
+    """
     scene = context.scene
-    objects = chosen(scene) or selected
+    objects = chosen(scene) or selected if figure is None else figure
     if not objects:
         raise JobError("There is no figure; select its objects and press Use Selected")
     return Request(
@@ -190,13 +201,18 @@ def figure_request(
         scene=scene.name,
         objects=tuple(obj.name for obj in objects),
         notes={"made_with": fingerprint(scene, objects)},
+        figure=current_key(scene),
     )
 
 
-def plan_request(context: bpy.types.Context, selected: list[bpy.types.Object]) -> Request:
+def plan_request(
+    context: bpy.types.Context,
+    selected: list[bpy.types.Object],
+    figure: list[bpy.types.Object] | None = None,
+) -> Request:
     """Return a job that makes the master, with the user's object as its base where that is set."""
     scene = context.scene
-    request = figure_request(context, "plan", selected)
+    request = figure_request(context, "plan", selected, figure)
     base = scene.pourwright.base
     if base.source != "OBJECT":
         return request

@@ -53,6 +53,29 @@ def select_object(
     return obj
 
 
+def join_local_views(
+    scene: bpy.types.Scene,
+    figure: Sequence[bpy.types.Object],
+    objects: Sequence[bpy.types.Object],
+) -> None:
+    """Show objects in those 3D views that show some objects only, the figure among them."""
+    for window in bpy.context.window_manager.windows:
+        if window.scene != scene:
+            continue
+        spaces = (a.spaces.active for a in window.screen.areas if a.type == "VIEW_3D")
+        for space in spaces:
+            if space.local_view is None:
+                continue
+            window.view_layer.update()
+            # Only computed objects know what local views they are in.
+            known = [obj.evaluated_get(window.view_layer.depsgraph) for obj in figure]
+            if not any(obj.local_view_get(space) for obj in known):
+                continue
+            there = set(window.view_layer.objects)
+            for obj in there.intersection(objects):
+                obj.local_view_set(space, True)
+
+
 def frame_result(
     context: bpy.types.Context, role: str, index: int, place_mm: Sequence[float]
 ) -> None:

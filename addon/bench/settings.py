@@ -172,15 +172,15 @@ def mark_error(bench: PourwrightBench) -> str:
     return ""
 
 
-def plan_with_bench(scene: bpy.types.Scene) -> Json:
-    """Return the stored plan with the bench as it is set now, for files.
+def plan_with_bench(scene: bpy.types.Scene, plan: Json | None = None) -> Json:
+    """Return the stored plan, or `plan`, with the bench as it is set now, for files.
 
     The master does not depend on the bench, so that its settings may be newer than the plan.
     Raises JobError for a mark that cannot be read.
     """
     from pourwright.shop.bench import BenchSettings
 
-    plan, bench = stored_plan(scene), scene.pourwright.bench
+    plan, bench = plan or stored_plan(scene), scene.pourwright.bench
     wrong = mark_error(bench)
     if wrong:
         raise JobError(f"The pot's Marked Maximum in Bench: {wrong}")

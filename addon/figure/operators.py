@@ -8,10 +8,11 @@ import bpy
 
 from .. import apply, task
 from ..base.settings import has_base
+from ..batch import rows
 from ..jobs import Outcome
 from ..running import JobOperator, Request
 from ..view import look_at
-from .settings import chosen, has_figure, set_chosen, usable
+from .settings import chosen, has_figure, instances, set_chosen, usable
 
 
 class POURWRIGHT_OT_use_selected(bpy.types.Operator):
@@ -25,12 +26,13 @@ class POURWRIGHT_OT_use_selected(bpy.types.Operator):
     def poll(cls, context: bpy.types.Context) -> bool:
         """Needs a selected object with a surface."""
         if not usable(context):
-            cls.poll_message_set("Select the figure's objects first")
+            cls.poll_message_set(instances(context) or "Select the figure's objects first")
             return False
         return True
 
     def execute(self, context: bpy.types.Context) -> set[str]:
-        """Replace the figure's list."""
+        """Replace the figure's list, of the one of several figures that they belong to."""
+        rows.turn_to(context.scene, usable(context))
         set_chosen(context.scene, usable(context))
         return {"FINISHED"}
 

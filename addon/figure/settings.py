@@ -8,7 +8,10 @@ from typing import Any
 import bpy
 
 from ..bridge import SURFACE_TYPES, in_scene
-from ..results import ROLE, is_result
+from ..results import ASIDE_COLLECTIONS, ROLE, is_result
+from .shape import shape
+
+RODS = tuple(ASIDE_COLLECTIONS)
 
 
 class PourwrightFigurePart(bpy.types.PropertyGroup):
@@ -79,13 +82,9 @@ def chosen(scene: bpy.types.Scene) -> list[bpy.types.Object]:
 
 
 def state(objects: Iterable[bpy.types.Object]) -> list[list[Any]]:
-    """Return what changes when one of the figure's objects is moved or gets other vertices."""
+    """Return what changes when one of the figure's objects is moved or gets another shape."""
     return [
-        [
-            obj.name,
-            len(obj.data.vertices) if obj.type == "MESH" else 0,
-            [round(c, 6) for row in obj.matrix_world for c in row],
-        ]
+        [obj.name, shape(obj), [round(c, 6) for row in obj.matrix_world for c in row]]
         for obj in objects
     ]
 
@@ -103,11 +102,27 @@ def set_chosen(scene: bpy.types.Scene, objects: list[bpy.types.Object]) -> None:
 
 def usable(context: bpy.types.Context) -> list[bpy.types.Object]:
     """Return the selected objects that can be a figure."""
+    return surfaces(context.selected_objects)
+
+
+def surfaces(objects: Iterable[bpy.types.Object]) -> list[bpy.types.Object]:
+    """Return the objects that can be part of a figure: no results, no rods."""
     return [
         obj
-        for obj in context.selected_objects
-        if obj.type in SURFACE_TYPES and not is_result(obj) and obj.get(ROLE) != "vent"
+        for obj in objects
+        if obj.type in SURFACE_TYPES and not is_result(obj) and obj.get(ROLE) not in RODS
     ]
+
+
+def instances(context: bpy.types.Context) -> str:
+    """Return why a selected instance of a collection is no figure; empty if there is none."""
+    for obj in context.selected_objects:
+        if obj.type == "EMPTY" and obj.instance_type == "COLLECTION":
+            return (
+                f"'{obj.name}' is an instance of a collection: "
+                "use Object > Apply > Make Instances Real first"
+            )
+    return ""
 
 
 def has_figure(operator: type[bpy.types.Operator], context: bpy.types.Context) -> bool:

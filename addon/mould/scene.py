@@ -23,9 +23,7 @@ Json = dict[str, Any]
 def put(scene: bpy.types.Scene, data: Json, outcome: Outcome) -> None:
     """Replace the mould that is in the scene."""
     clear(scene)
-    top = results.collection(scene) or results.new_collection(
-        results.COLLECTION, scene.collection
-    )
+    top = results.home(scene)
     held = results.marked(top.children, COLLECTION) or results.new_collection(COLLECTION, top)
     for i, entry in enumerate(data["objects"]):
         if entry["role"] not in results.MOULD_ROLES:
