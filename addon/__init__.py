@@ -9,6 +9,7 @@ from . import (
     base,
     bench,
     bridge,
+    example,
     export,
     figure,
     gates,
@@ -20,11 +21,13 @@ from . import (
     rising,
     running,
     settings,
+    translations,
     vents,
 )
 
 _FEATURES = (
     figure, pose, air, rising, base, gates, vents, printer, quantities, mould, bench, export,
+    example,
 )  # fmt: skip
 # Settings refer to each other, so the group that holds them all comes last.
 _CLASSES = (
@@ -42,6 +45,8 @@ def register() -> None:
     messages.register()
     settings.register()
     rising.register()
+    example.register()
+    translations.register()
     bpy.types.STATUSBAR_HT_header.prepend(running.draw_status_bar)
 
 
@@ -49,6 +54,8 @@ def unregister() -> None:
     """Stop what is running and take everything out again."""
     running.stop()
     bpy.types.STATUSBAR_HT_header.remove(running.draw_status_bar)
+    translations.unregister()
+    example.unregister()
     rising.unregister()
     settings.unregister()
     messages.unregister()

@@ -11,7 +11,8 @@ from ..base.settings import has_base
 from ..jobs import Outcome
 from ..running import JobOperator, Request
 from ..view import look_at
-from .settings import chosen, has_figure, set_chosen, usable
+from .hints import has_figure
+from .settings import chosen, set_chosen, usable
 
 
 class POURWRIGHT_OT_use_selected(bpy.types.Operator):

@@ -110,17 +110,4 @@ def usable(context: bpy.types.Context) -> list[bpy.types.Object]:
     ]
 
 
-def has_figure(operator: type[bpy.types.Operator], context: bpy.types.Context) -> bool:
-    """Whether there is a figure to work on; sets the operator's poll message if not."""
-    parts = context.scene.pourwright.figure.parts
-    if not parts and not usable(context):
-        operator.poll_message_set("Select the figure's objects, or choose them in Figure")
-        return False
-    gone = [p for p in parts if not in_scene(p.object, context.scene)]
-    if gone:
-        operator.poll_message_set("An object of the figure is gone; remove its row in Figure")
-        return False
-    return True
-
-
 classes = (PourwrightFigurePart, PourwrightFinding, PourwrightFigure)
