@@ -207,7 +207,7 @@ def case_every_panel_draws_in_every_state():
     find_pose()
     assert bpy.ops.pourwright.plan_mould() == {"FINISHED"}
     made = _draw_all("plan made")
-    assert [n for name, n in made["POURWRIGHT_PT_pose"].lists][0] > 1
+    assert next(n for _, n in made["POURWRIGHT_PT_pose"].lists) > 1
     assert "Rubber" in made["POURWRIGHT_PT_mould"].text
     assert ("POURWRIGHT_UL_vents", 1) in made["POURWRIGHT_PT_vents"].lists
     assert "pourwright.export_master" in made["POURWRIGHT_PT_export"].operators
