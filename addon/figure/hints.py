@@ -60,7 +60,7 @@ def _nothing(context: bpy.types.Context) -> str:
     if not selected and active is not None and not active.visible_get():
         return say("'{name}' is hidden: show it in the Outliner and select it", name=active.name)
     if not selected:
-        return say("Select the figure's objects, or choose them in Figure")
+        return say("Select the figure's objects in the view")
     name, kind = selected[0].name, selected[0].type
     if kind in SURFACE_TYPES:
         return say("'{name}' is a result: select the figure's own objects", name=name)

@@ -122,8 +122,10 @@ class POURWRIGHT_PT_figure(ui.SidebarPanel, bpy.types.Panel):
         low, high = bounds
         width, depth, height = (float(c) for c in high - low)
         ui.value(layout, "Height", ui.length(height))
-        ui.value(layout, "Width by Depth", say("{width} by {depth} mm",
-                 width=f"{width:.1f}", depth=f"{depth:.1f}"))  # fmt: skip
+        digits = 1 if max(width, depth) < LARGE_MM else 0
+        said = say("{width} by {depth} mm",
+                   width=f"{width:.{digits}f}", depth=f"{depth:.{digits}f}")  # fmt: skip
+        ui.value(layout, "Width by Depth", said)
         if not SMALL_MM <= height <= LARGE_MM:
             box = layout.box()
             box.alert = True

@@ -88,8 +88,7 @@ _MESSAGES = {
         "Beispielschnecke ausprobieren",
     "'{name}' is hidden: show it in the Outliner and select it":
         "„{name}“ ist verborgen: im Outliner einblenden und auswählen",
-    "Select the figure's objects, or choose them in Figure":
-        "Die Objekte der Figur auswählen oder unter Figur angeben",
+    "Select the figure's objects in the view": "Die Objekte der Figur in der Ansicht auswählen",
     "'{name}' is a result: select the figure's own objects":
         "„{name}“ ist ein Ergebnis: die Objekte der Figur selbst auswählen",
     "'{name}' shows instances: use Object > Apply > Make Instances Real":
