@@ -17,6 +17,11 @@ def say(text: str, **values: object) -> str:
     return bpy.app.translations.pgettext_iface(text).format(**values)
 
 
+def say_count(number: int, one: str, many: str) -> str:
+    """Return a number of things in the user's language; both texts hold it as {n}."""
+    return say(one if number == 1 else many, n=number)
+
+
 def register() -> None:
     """Hand the dictionaries to Blender."""
     bpy.app.translations.register(__package__, {"de_DE": GERMAN})

@@ -23,6 +23,11 @@ _BUTTONS = {
     "Show Place": "Stelle zeigen",
     "Paint Protected Surface": "Geschützte Fläche malen",
     "Stop": "Anhalten",
+    "Find Pose": "Gießlage suchen",
+    "Find Air": "Luft suchen",
+    "Check Again": "Erneut prüfen",
+    "Plan Mould": "Form planen",
+    "Export Master": "Urmodell exportieren",
     "Example Snail": "Beispielschnecke",
 }
 _LABELS = {
@@ -54,8 +59,8 @@ _TOOLTIPS = {
     "aside, vents that you added stay in the scene for Check Again":
         "Eingeschlossene Luft suchen, Angusssockel, Trichter, Anschnitte und Entlüftungen "
         "anfügen und nachweisen, dass die Luft hinauskommt. Frühere Entlüftungen und Anschnitte "
-        "werden ersetzt; umgeformte werden beiseitegelegt, eigene bleiben für Check Again in der "
-        "Szene",
+        "werden ersetzt; umgeformte werden beiseitegelegt, eigene bleiben in der Szene, für "
+        "Erneut prüfen",
     "Stop the running job; the scene stays as it is":
         "Die laufende Arbeit anhalten; die Szene bleibt, wie sie ist",
     "Add a snail, 73 mm long whatever the scene's units, to try a casting on":
@@ -117,6 +122,34 @@ _MESSAGES = {
         "Weiter: unter Entlüftungen entscheiden, was dort markiert ist ({n})",
     "Next: look it over, then Export writes what you print":
         "Weiter: ansehen, dann schreibt Export, was gedruckt wird",
+    "{n} vent": "{n} Entlüftung",
+    "{n} vents": "{n} Entlüftungen",
+    "{n} gate": "{n} Anschnitt",
+    "{n} gates": "{n} Anschnitten",
+    "{n} place": "{n} Stelle",
+    "{n} places": "{n} Stellen",
+    "{n} direction": "{n} Richtung",
+    "{n} directions": "{n} Richtungen",
+    "{n} air pocket": "{n} Lufteinschluss",
+    "{n} air pockets": "{n} Lufteinschlüsse",
+    "Master made with {vents}": "Urmodell mit {vents} erzeugt",
+    "Master made with {vents} and {gates}": "Urmodell mit {vents} und {gates} erzeugt",
+    "Checked with {vents}": "Geprüft mit {vents}",
+    "Checked with {vents} and {gates} as they are": "Geprüft mit {vents} und {gates}, wie sie sind",
+    "{done}; {pockets} left, see Vents": "{done}; übrig: {pockets}, siehe Entlüftungen",
+    "{done}; see the warnings in Vents": "{done}; siehe die Warnungen unter Entlüftungen",
+    "{done}; no air is left that matters": "{done}; es bleibt keine Luft, die stört",
+    "Set aside, as you had changed them: {names}": "Beiseitegelegt, da umgeformt: {names}",
+    "Left out: {vents} of your own; Check Again uses them":
+        "Weggelassen: {vents} von Ihnen; Erneut prüfen verwendet sie",
+    "No air is trapped": "Es bleibt keine Luft stehen",
+    "{pockets} found, {matter} that matter": "{pockets} gefunden, davon störend: {matter}",
+    "Mould planned: {ml} ml of rubber, {places} to brush first":
+        "Form geplant: {ml} ml Silikon, {places} zuerst einzupinseln",
+    "None of {tried} is better than the standing pose":
+        "Besser als die stehende Lage ist keine von: {tried}",
+    "{tried} tried: the best has {best} points, the standing pose {standing}":
+        "Versucht: {tried}; die beste hat {best} Punkte, die stehende Lage {standing}",
     "{name} Is Gone": "{name} fehlt",
     "Very small for a casting: check Unit and the object's scale":
         "Sehr klein für einen Guss: Einheit und Größe des Objekts prüfen",
