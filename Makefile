@@ -36,7 +36,7 @@ packages: $(VENV)/.ready
 # Windowed Blender on a virtual screen; takes the screenshots of the guide.
 gui: extension
 	rm -rf gui-out
-	for script in first_cast bases pose rising mould bench; do \
+	for script in first_minutes first_cast bases pose rising mould bench; do \
 	  $(BLENDER_GUI) -o gui-out -u 1.2 -b blend_demo -z dist/pourwright-*.zip \
 	    tests/gui/$$script.py || exit 1; \
 	done

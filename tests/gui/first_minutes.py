@@ -149,7 +149,8 @@ def run():
     bgui.op("pourwright.add_example")
     yield 0.5
     assert bpy.context.object != snail and bpy.context.object.visible_get()
-    assert bpy.context.object.visible_in_viewport_get(bgui.view3d()[1].spaces.active)
+    space = bgui.view3d()[1].spaces.active
+    assert space.local_view and bpy.context.object.visible_get(viewport=space)
     bgui.shot("states/local_view")
     bgui.undo()
     yield 0.3
