@@ -111,6 +111,14 @@ class _Context:
             return SimpleNamespace(width=100_000)
         if name == "preferences":
             return SimpleNamespace(system=SimpleNamespace(ui_scale=1.0))
+        if name == "space_data":
+            return next(
+                space
+                for screen in bpy.data.screens
+                for area in screen.areas
+                for space in area.spaces
+                if space.type == "VIEW_3D"
+            )
         return getattr(bpy.context, name)
 
 
