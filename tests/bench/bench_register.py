@@ -39,7 +39,8 @@ imported = time.perf_counter()
 extension.register()
 done, worked = time.perf_counter(), time.thread_time() - worked
 new = sorted(set(sys.modules) - before)
-print("FOUND" + json.dumps([imported - start, done - imported, worked, start - first, new]), flush=True)
+found = [imported - start, done - imported, worked, start - first, new]
+print("FOUND" + json.dumps(found), flush=True)
 os._exit(0)
 """
 
