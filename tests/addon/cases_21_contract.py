@@ -4,6 +4,7 @@ import ast
 import re
 import string
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 
 import bpy
@@ -228,6 +229,7 @@ def case_every_panel_draws_in_every_state():
 # --- The dictionary -------------------------------------------------------------------------
 
 
+@cache
 def _sources() -> list[ast.AST]:
     folder = Path(part("ui").__file__).parent
     files = [f for f in folder.rglob("*.py") if f.parent.name != "translations"]
