@@ -83,11 +83,18 @@ def ready(context: bpy.types.Context) -> str:
     return said
 
 
-def why(scene: bpy.types.Scene) -> str:
-    """Return why the last plan has vents; empty without a plan."""
+def told(scene: bpy.types.Scene) -> list[tuple[str, str]]:
+    """Return why the last plan is as it is and what to do next, each with its icon."""
     plan = stored_plan(scene)
     if plan is None:
-        return ""
+        return []
+    changed = task.stale(scene)
+    if changed:
+        return [(changed, "ERROR")]
+    return [(_why(plan), "QUESTION"), _next(plan)]
+
+
+def _why(plan: Json) -> str:
     matter = sum(pocket["matters"] for pocket in plan["pockets"])
     if not matter:
         return say("No air pocket would leave a visible bubble, so no vent was needed")
@@ -99,16 +106,10 @@ def why(scene: bpy.types.Scene) -> str:
                **values)  # fmt: skip
 
 
-def next_step(scene: bpy.types.Scene) -> tuple[str, bool]:
-    """Return what to do after the last plan, and whether that is a decision."""
-    plan: Json | None = stored_plan(scene)
-    if plan is None:
-        return "", False
-    if task.stale(scene):
-        return task.stale(scene), True
+def _next(plan: Json) -> tuple[str, str]:
     if any(pocket["matters"] for pocket in plan["pockets_after"]):
-        return say("Next: look in Vents why air is left"), True
+        return say("Next: look in Vents why air is left"), "ERROR"
     undecided = sum(warning["open"] for warning in plan["warnings"])
     if undecided:
-        return say("Next: decide what is marked in Vents ({n})", n=undecided), True
-    return say("Next: look it over, then Export writes what you print"), False
+        return say("Next: decide what is marked in Vents ({n})", n=undecided), "ERROR"
+    return say("Next: look it over, then Export writes what you print"), "FORWARD"

@@ -81,12 +81,8 @@ class POURWRIGHT_PT_main(ui.SidebarPanel, bpy.types.Panel):
             return
         if failed:
             return
-        if not context.scene.pourwright.plan:
-            ui.wrapped(context, layout, hints.ready(context), "INFO")
-            return
-        ui.wrapped(context, layout, hints.why(context.scene), "QUESTION")
-        step, decide = hints.next_step(context.scene)
-        ui.wrapped(context, layout, step, "ERROR" if decide else "FORWARD")
+        for text, icon in hints.told(context.scene) or [(hints.ready(context), "INFO")]:
+            ui.wrapped(context, layout, text, icon)
 
 
 class POURWRIGHT_PT_figure(ui.SidebarPanel, bpy.types.Panel):

@@ -89,7 +89,8 @@ def case_example_becomes_a_master():
     assert "Poured upside down, 3 of 10 air pockets would leave a visible bubble" in said
     assert "Next: look it over, then Export" in said
     settings().air.visible_defect_mm = 0.05
-    assert "Check Again" in _main() and "Next:" not in _main()
+    said = _main()
+    assert "Check Again" in said and "Next:" not in said and "Poured" not in said
 
 
 def case_menu_shows_the_example():
@@ -221,3 +222,19 @@ def case_a_failure_stands_alone():
     assert "It broke" in _main() and "Make Master finds" not in _main()
     assert "pourwright.show_place" in drawn("main").operators
     assert message().kind == "ERROR"
+
+
+def case_what_comes_next_follows_from_the_plan():
+    hints = part("figure.hints")
+    pocket, harmless = {"matters": True}, {"matters": False}
+    plan = {
+        "pockets": [pocket, harmless], "pockets_after": [], "warnings": [], "up": [0.0, 0.6, -0.8],
+    }  # fmt: skip
+    assert hints._next(plan)[0].startswith("Next: look it over")
+    decide = plan | {"warnings": [{"open": True}, {"open": False}, {"open": True}]}
+    assert hints._next(decide) == ("Next: decide what is marked in Vents (2)", "ERROR")
+    assert "why air is left" in hints._next(decide | {"pockets_after": [harmless, pocket]})[0]
+    assert hints._why(plan).startswith("1 of 2 air pockets")
+    assert hints._why(plan | {"up": [0.0, 0.0, -1.0]}).startswith("Poured upside down, 1 of 2")
+    assert "no vent was needed" in hints._why(plan | {"pockets": [harmless]})
+    assert hints.told(bpy.context.scene) == []

@@ -164,7 +164,8 @@ def run():
     message = bpy.context.window_manager.pourwright_message
     settings = bpy.context.scene.pourwright
     assert message.kind == "INFO" and message.text.startswith("Master made with"), message.text
-    assert part("figure.hints").next_step(bpy.context.scene)[0].startswith("Next: look it over")
+    (_, (next_step, _)) = part("figure.hints").told(bpy.context.scene)
+    assert next_step.startswith("Next: look it over")
     yield 0.5
     bgui.shot("example_done")
     settings.base.margin_mm += 1.0
