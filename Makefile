@@ -12,7 +12,7 @@ BPY_4.2 := bpy==4.2.23 numpy==1.24.3
 BPY_4.5 := bpy==4.5.15 numpy==1.26.4
 BPY_5.0 := bpy==5.0.1 numpy==1.26.4
 
-.PHONY: demo test check extension gui pictures clean system
+.PHONY: demo test check extension packages gui pictures clean system
 
 demo: $(VENV)/.ready
 	$(PY) -m blend_demo --out demo-out
@@ -29,10 +29,14 @@ check: $(VENV)/.ready
 extension: $(VENV)/.ready
 	$(PY) addon/build.py --out dist
 
+# The zips of all four platforms, with sizes.
+packages: $(VENV)/.ready
+	$(PY) addon/build.py --all --out dist
+
 # Windowed Blender on a virtual screen; takes the screenshots of the guide.
 gui: extension
 	rm -rf gui-out
-	for script in first_cast bases pose rising mould bench; do \
+	for script in first_minutes first_cast bases pose rising mould bench; do \
 	  $(BLENDER_GUI) -o gui-out -u 1.2 -b blend_demo -z dist/pourwright-*.zip \
 	    tests/gui/$$script.py || exit 1; \
 	done

@@ -10,6 +10,7 @@ from . import (
     batch,
     bench,
     bridge,
+    example,
     export,
     figure,
     gates,
@@ -24,6 +25,7 @@ from . import (
     running,
     saved,
     settings,
+    translations,
     vents,
 )
 
@@ -31,6 +33,7 @@ _FEATURES = (
     figure, pose, air, rising, base, gates, vents, printer, quantities, mould, bench, export,
     presets, jobfile, saved,
     batch,  # keeps results of all of them
+    example,
 )  # fmt: skip
 # Settings refer to each other, so the group that holds them all comes last.
 _CLASSES = (
@@ -49,6 +52,8 @@ def register() -> None:
     settings.register()
     saved.register()
     rising.register()
+    example.register()
+    translations.register()
     bpy.types.STATUSBAR_HT_header.prepend(running.draw_status_bar)
 
 
@@ -56,6 +61,8 @@ def unregister() -> None:
     """Stop what is running and take everything out again."""
     running.stop()
     bpy.types.STATUSBAR_HT_header.remove(running.draw_status_bar)
+    translations.unregister()
+    example.unregister()
     rising.unregister()
     saved.unregister()
     settings.unregister()

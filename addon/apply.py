@@ -20,6 +20,7 @@ from .pose.picture import pack
 from .pose.settings import names_of
 from .running import Request, target_scene
 from .stored import stored_plan
+from .translations import say, say_count
 from .view import join_local_views, selection_kept
 
 Json = dict[str, Any]
@@ -50,16 +51,19 @@ def plan(request: Request, outcome: Outcome) -> str:
     _vents(scene, data, made)
     scene.pourwright.vents_made_with = results.rod_digests(made)
     aside += _new_gates(scene, data)
-    done = f"Master made with {_count(len(made), 'vent')}"
+    values = {"vents": _vents_text(len(made)), "gates": _gates_text(len(data["gates"]))}
     if data["gates"]:
-        done += f" and {_count(len(data['gates']), 'gate')}"
+        done = say("Master made with {vents} and {gates}", **values)
+    else:
+        done = say("Master made with {vents}", **values)
     said = _plan_text(done, data)
     if aside:
-        said += f". Set aside, as you had changed them: {', '.join(aside)}"
+        said += ". " + say("Set aside, as you had changed them: {names}", names=", ".join(aside))
     _show_in_local_views(scene)
     yours = len(results.vents(scene)) - len(made)
     if yours:
-        said += f". Left out: {_count(yours, 'vent')} of your own; Check Again uses them"
+        said += ". " + say("Left out: {vents} of your own; Check Again uses them",
+                           vents=_vents_text(yours))  # fmt: skip
     return said
 
 
@@ -77,13 +81,14 @@ def checked(request: Request, outcome: Outcome) -> str:
     vents = given[: len(data["vents"])]
     _vents(scene, data, [there.get(vent["name"]) for vent in vents])
     scene.pourwright.vents_made_with = request.notes["vents"]
-    done = f"Checked with {_count(len(vents), 'vent')}"
+    done = say("Checked with {vents}", vents=_vents_text(len(vents)))
     if own_gates is not None:
         there = {obj.name: obj for obj in results.gates(scene)}
         _gates(scene, data, [there.get(name) for name in own_gates])
         scene.pourwright.gates.by_hand = True
         scene.pourwright.gates_made_with = results.rod_digests(results.gates(scene))
-        done += f" and {_count(len(own_gates), 'gate')} as they are"
+        done = say("Checked with {vents} and {gates} as they are",
+                   vents=_vents_text(len(vents)), gates=_gates_text(len(own_gates)))  # fmt: skip
     elif before is not None and _shapes(before["gates"]) == _shapes(data["gates"]):
         _gates(scene, data, results.gates(scene))
     else:
@@ -143,7 +148,9 @@ def mould(request: Request, outcome: Outcome) -> str:
     _warnings(scene, [*known, *data["warnings"]], plan.get("rings", ()))
     to_mix = data["silicone"]["to_mix_ml"]
     warts = sum(p["matters"] for p in data["mould"]["trapped_air"])
-    return f"Mould planned: {to_mix:.0f} ml of rubber, {_count(warts, 'place')} to brush first"
+    places = say_count(warts, "{n} place", "{n} places")
+    return say("Mould planned: {ml} ml of rubber, {places} to brush first",
+               ml=f"{to_mix:.0f}", places=places)  # fmt: skip
 
 
 def pose(request: Request, outcome: Outcome) -> str:
@@ -167,11 +174,11 @@ def pose(request: Request, outcome: Outcome) -> str:
     settings.active_pose = 1
     best, standing = data["poses"][0], data["standing"]
     if best["score"] >= standing["score"]:
-        return f"None of {tried} is better than the standing pose"
-    return (
-        f"{tried} tried: the best has {best['score']:.1f} points, "
-        f"the standing pose {standing['score']:.1f}"
-    )
+        return say("None of {tried} is better than the standing pose", tried=tried)
+    return say(
+        "{tried} tried: the best has {best} points, the standing pose {standing}",
+        tried=tried, best=f"{best['score']:.1f}", standing=f"{standing['score']:.1f}",
+    )  # fmt: skip
 
 
 def _sweep(data: Json) -> tuple[str, str]:
@@ -182,8 +189,8 @@ def _sweep(data: Json) -> tuple[str, str]:
     directions, scores = data["directions"], data.get("scores")
     if scores is None:
         number = directions if isinstance(directions, int) else len(directions)
-        return _count(number, "direction"), ""
-    return _count(len(scores), "direction"), pack(directions, scores)
+        return _directions_text(number), ""
+    return _directions_text(len(scores)), pack(directions, scores)
 
 
 def _fill_pose(row: Any, rank: int, entry: Json) -> None:
@@ -221,14 +228,23 @@ def _bodies(
 def _plan_text(done: str, data: Json) -> str:
     left = sum(p["matters"] for p in data["pockets_after"])
     if left:
-        return f"{done}; {_count(left, 'air pocket')} left, see Vents"
+        pockets = say_count(left, "{n} air pocket", "{n} air pockets")
+        return say("{done}; {pockets} left, see Vents", done=done, pockets=pockets)
     if any(w["open"] for w in data["warnings"]):
-        return f"{done}; see the warnings in Vents"
-    return f"{done}; no air is left that matters"
+        return say("{done}; see the warnings in Vents", done=done)
+    return say("{done}; no air is left that matters", done=done)
 
 
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"
+def _vents_text(number: int) -> str:
+    return say_count(number, "{n} vent", "{n} vents")
+
+
+def _gates_text(number: int) -> str:
+    return say_count(number, "{n} gate", "{n} gates")
+
+
+def _directions_text(number: int) -> str:
+    return say_count(number, "{n} direction", "{n} directions")
 
 
 def _pieces(outcome: Outcome, roles: tuple[str, ...]) -> list[results.Piece]:
@@ -371,5 +387,6 @@ def _gates(
 def _air_text(pockets: list[Json]) -> str:
     matter = sum(p["matters"] for p in pockets)
     if not pockets:
-        return "No air is trapped"
-    return f"{len(pockets)} air pockets found, {matter} that matter"
+        return say("No air is trapped")
+    found = say_count(len(pockets), "{n} air pocket", "{n} air pockets")
+    return say("{pockets} found, {matter} that matter", pockets=found, matter=matter)

@@ -91,7 +91,7 @@ def evaluated_object(
     evaluated = obj.evaluated_get(depsgraph)
     # Disabled objects come without their modifiers, also where the depsgraph holds them because
     # something points at them, as the figure's list does.
-    if evaluated.as_pointer() == obj.as_pointer() or not _enabled(obj, depsgraph.view_layer):
+    if evaluated.as_pointer() == obj.as_pointer() or not enabled(obj, depsgraph.view_layer):
         raise JobError(
             f"'{obj.name}' is disabled in the viewport, so its modifiers are not computed; "
             "enable it and its collection in the Outliner"
@@ -99,7 +99,7 @@ def evaluated_object(
     return evaluated
 
 
-def _enabled(obj: bpy.types.Object, layer: bpy.types.ViewLayer) -> bool:
+def enabled(obj: bpy.types.Object, layer: bpy.types.ViewLayer) -> bool:
     """Whether the viewport computes the object; one with a closed eye is computed too."""
     if obj.hide_viewport:
         return False

@@ -1,8 +1,8 @@
-"""Build the Blender extension: `python addon/build.py [--out dist] [--platform linux-x64]`.
+"""Build the Blender extension: `python addon/build.py [--out dist] [--platform linux-x64 | --all]`.
 
 The zip carries the core and the libraries that Blender lacks as wheels for Python 3.11 and 3.13;
-Blender installs those that fit. Blender's own packaging tool checks and packs it, so this runs
-with a Python that has the bpy module.
+Blender installs those that fit. A library's wheel that is not the one in wheels.lock is refused.
+Blender's own packaging tool checks and packs the zip, so this runs with a Python that has bpy.
 """
 
 from __future__ import annotations
@@ -18,12 +18,13 @@ import sys
 import tempfile
 import tomllib
 import zipfile
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 ADDON = Path(__file__).resolve().parent
 ROOT = ADDON.parent
 CACHE = ROOT / ".cache" / "wheels"
+LOCK = ADDON / "wheels.lock"
 
 LIBRARIES = (
     "scipy==1.15.3", "manifold3d==3.5.4", "trimesh==5.2.0", "jinja2==3.1.6", "markupsafe==3.0.4",
@@ -37,12 +38,14 @@ WHEEL_TAGS = {
     "macos-x64": ("macosx_10_14_x86_64", "macosx_10_13_x86_64", "macosx_10_9_x86_64"),
 }
 # Not part of the extension itself.
-LEFT_OUT = {"build.py", "draw_bases.py", "ruff.toml", "__pycache__", ".ruff_cache"}
+LEFT_OUT = {
+    "build.py", "draw_bases.py", "ruff.toml", "wheels.lock", "__pycache__", ".ruff_cache",
+}  # fmt: skip
 ZIP_TIME = (2020, 1, 1, 0, 0, 0)  # the same source gives the same wheel
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Build one zip per platform and print their paths."""
+    """Build one zip per platform and print their paths and sizes."""
     parser = argparse.ArgumentParser(description="Build the Blender extension")
     parser.add_argument("--out", type=Path, default=ROOT / "dist", help="folder for the zips")
     parser.add_argument(
@@ -51,9 +54,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
         choices=sorted(WHEEL_TAGS),
         help="platform to build for, may be given more than once (default: this one)",
     )
+    parser.add_argument("--all", action="store_true", help="build for all platforms")
+    parser.add_argument(
+        "--lock", action="store_true",
+        help="fetch the wheels of all platforms anew, write wheels.lock and build nothing",
+    )  # fmt: skip
     options = parser.parse_args(arguments)
-    for path in build(options.out, options.platform or [this_platform()]):
-        print(path)  # noqa: T201
+    if options.lock:
+        LOCK.write_text(lock_text(), encoding="utf-8")
+        print(LOCK)  # noqa: T201
+        return 0
+    chosen = list(WHEEL_TAGS) if options.all else options.platform or [this_platform()]
+    for path in build(options.out, chosen):
+        print(f"{path}  {path.stat().st_size / 1e6:.1f} MB")  # noqa: T201
     return 0
 
 
@@ -137,15 +150,57 @@ def library_wheels(platform_name: str) -> list[Path]:
     found: dict[str, Path] = {}
     for python in PYTHONS:
         folder = CACHE / f"{platform_name}-{python}"
-        if len(list(folder.glob("*.whl"))) != len(LIBRARIES):
+        there = {path.name for path in folder.glob("*.whl")}
+        # What was cut short, or other versions that an older checkout left.
+        if len(there) != len(LIBRARIES) or there - locked().keys():
             _download(folder, platform_name, python)
         found |= {path.name: path for path in folder.glob("*.whl")}
-    return [found[name] for name in sorted(found)]
+    wheels = [found[name] for name in sorted(found)]
+    verify(wheels, locked())
+    return wheels
+
+
+def locked() -> dict[str, str]:
+    """Return the SHA-256 of each wheel that may go into a zip, by file name."""
+    rows = [line.split() for line in LOCK.read_text(encoding="utf-8").splitlines()]
+    return {row[1]: row[0] for row in rows if row and row[0] != "#"}
+
+
+def verify(wheels: Sequence[Path], known: Mapping[str, str]) -> None:
+    """Refuse a wheel that is not in the lock, or not the file that was locked."""
+    for wheel in wheels:
+        digest = hashlib.sha256(wheel.read_bytes()).hexdigest()
+        if wheel.name not in known:
+            raise SystemExit(
+                f"{wheel.name} is not in {LOCK.name}; if a library was changed on purpose, "
+                "run addon/build.py --lock and look at the difference"
+            )
+        if digest != known[wheel.name]:
+            raise SystemExit(
+                f"{wheel} is not the file that {LOCK.name} names: its SHA-256 is {digest}, "
+                f"not {known[wheel.name]}; delete it and build again"
+            )
+
+
+def lock_text() -> str:
+    """Return the lock for the wheels as the package index has them now.
+
+    pip holds each download against the index's own hash.
+    """
+    found: dict[str, str] = {}
+    for name in WHEEL_TAGS:
+        for python in PYTHONS:
+            with tempfile.TemporaryDirectory() as temp:
+                _download(Path(temp) / "wheels", name, python)
+                for path in (Path(temp) / "wheels").glob("*.whl"):
+                    found[path.name] = hashlib.sha256(path.read_bytes()).hexdigest()
+    head = "# SHA-256 and name of every wheel in the zips; written by addon/build.py --lock"
+    return "\n".join([head, *(f"{found[name]}  {name}" for name in sorted(found)), ""])
 
 
 def _download(folder: Path, platform_name: str, python: str) -> None:
     shutil.rmtree(folder, ignore_errors=True)
-    with tempfile.TemporaryDirectory(dir=CACHE) as temp:
+    with tempfile.TemporaryDirectory() as temp:
         tags = [option for tag in WHEEL_TAGS[platform_name] for option in ("--platform", tag)]
         subprocess.run(
             [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps",

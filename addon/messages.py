@@ -10,13 +10,22 @@ import bpy
 class PourwrightMessage(bpy.types.PropertyGroup):
     """What the last run said."""
 
-    text: bpy.props.StringProperty(name="Message")
+    text: bpy.props.StringProperty(name="Message", description="What the last run said")
     kind: bpy.props.EnumProperty(
         name="Kind",
-        items=[("NONE", "None", ""), ("INFO", "Info", ""), ("ERROR", "Error", "")],
+        description="What kind of message it is",
+        items=[
+            ("NONE", "None", "There is no message"),
+            ("INFO", "Info", "Something was done"),
+            ("ERROR", "Error", "Something could not be done"),
+        ],
     )
-    has_place: bpy.props.BoolProperty(name="Has a Place")
-    place_mm: bpy.props.FloatVectorProperty(name="Place", size=3)
+    has_place: bpy.props.BoolProperty(
+        name="Has a Place", description="Whether the message is about one place"
+    )
+    place_mm: bpy.props.FloatVectorProperty(
+        name="Place", description="Where it is, in millimetres", size=3
+    )
 
 
 def tell(
@@ -43,7 +52,9 @@ def on_load(*_: object) -> None:
 
 def register() -> None:
     """Attach the message to the window manager."""
-    bpy.types.WindowManager.pourwright_message = bpy.props.PointerProperty(type=PourwrightMessage)
+    bpy.types.WindowManager.pourwright_message = bpy.props.PointerProperty(
+        name="Pourwright Message", description="What the last run said", type=PourwrightMessage
+    )
     bpy.app.handlers.load_post.append(on_load)
 
 

@@ -365,6 +365,8 @@ class POURWRIGHT_OT_stop(bpy.types.Operator):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Only while a job runs."""
+        if not busy():
+            cls.poll_message_set("Nothing is running")
         return busy()
 
     def execute(self, context: bpy.types.Context) -> set[str]:

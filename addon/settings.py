@@ -84,8 +84,12 @@ class PourwrightSettings(bpy.types.PropertyGroup):
 
 def register() -> None:
     """Attach the settings to scenes, and what was hidden to view layers."""
-    bpy.types.Scene.pourwright = bpy.props.PointerProperty(type=PourwrightSettings)
-    bpy.types.ViewLayer.pourwright = bpy.props.PointerProperty(type=PourwrightLayer)
+    bpy.types.Scene.pourwright = bpy.props.PointerProperty(
+        name="Pourwright", description="Settings and last plan of a pour", type=PourwrightSettings
+    )
+    bpy.types.ViewLayer.pourwright = bpy.props.PointerProperty(
+        name="Pourwright", description="What a preview has hidden here", type=PourwrightLayer
+    )
 
 
 def unregister() -> None:

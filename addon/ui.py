@@ -67,7 +67,8 @@ def wrapped(
     if place_mm is not None:
         place_button(layout.column(), place_mm)
     for i, one in enumerate(lines):
-        rows.label(text=one, icon=icon if i == 0 else ("BLANK1" if icon != "NONE" else "NONE"))
+        shown = icon if i == 0 or icon == "NONE" else "BLANK1"
+        rows.label(text=one, icon=shown, translate=False)
 
 
 def stale(context: bpy.types.Context, layout: bpy.types.UILayout, text: str) -> None:

@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from pourwright.cli import main as pourwright
+from pourwright.example.shapes import Part
 from pourwright.files.stl import write_stl
 from pourwright.mould import MouldSettings
 from pourwright.plan.job_file import read_job
@@ -27,7 +28,6 @@ from pourwright.solid.mesh import concatenate
 from .heron import heron
 from .render import BASE_RGBA, FIGURE_RGBA, VENT_RGBA, render
 from .scene import same_numbers, save_scene
-from .shapes import Part
 
 JOB = Path(__file__).with_name("heron.toml")
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .shapes import (
+from pourwright.example.shapes import (
     Keys,
     Part,
     Vec,

@@ -11,6 +11,8 @@ from pathlib import Path
 
 import numpy as np
 
+from pourwright.example.shapes import Part
+from pourwright.example.snail import snail
 from pourwright.files.plan_files import CUT_FILE_NAMES, cut_files
 from pourwright.plan.job import Job
 from pourwright.plan.pipeline import plan_pour
@@ -18,8 +20,6 @@ from pourwright.solid import TriMesh, intake
 
 from .hare import hare
 from .heron import heron
-from .shapes import Part
-from .snail import snail
 
 TRAIL: dict[str, Callable[[float], list[Part]]] = {"heron": heron, "snail": snail, "hare": hare}
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .shapes import Keys, Part, Points, Vec, noise, tube
+from pourwright.example.shapes import Keys, Part, Points, Vec, noise, tube
 
 
 def hare(detail: float = 1.0) -> list[Part]:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from pourwright.example.shapes import Part
+
 from . import bird, legs, perch
-from .shapes import Part
 from .wing import WingPose, wing
 
 __all__ = ["Part", "heron"]

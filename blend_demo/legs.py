@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from pourwright.example.shapes import Keys, Part, Vec, shingles, smoothstep, tube, unit
+
 from .perch import log_surface
-from .shapes import Keys, Part, Vec, shingles, smoothstep, tube, unit
 
 
 def _scutes(s: float, phi: Vec) -> Vec:

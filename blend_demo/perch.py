@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .shapes import Part, Vec, close_rings, noise, ring_counts, smoothstep, unit
+from pourwright.example.shapes import Part, Vec, close_rings, noise, ring_counts, smoothstep, unit
 
 YAW_RAD = 0.21
 AXIS = np.array([-np.sin(YAW_RAD), np.cos(YAW_RAD), 0.0])

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from .shapes import Part
+from pourwright.example.shapes import Part
 
 MM_PER_UNIT = 1000.0  # one Blender unit is one metre; lengths are shown in millimetres
 

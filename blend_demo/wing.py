@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .shapes import (
+from pourwright.example.shapes import (
     Keys,
     Part,
     Vec,

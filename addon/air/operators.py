@@ -8,7 +8,8 @@ import bpy
 from mathutils import Vector
 
 from .. import apply, task
-from ..figure.settings import has_figure, usable
+from ..figure.hints import has_figure
+from ..figure.settings import usable
 from ..jobs import Outcome
 from ..running import JobOperator, Request
 from ..view import frame_result

@@ -10,6 +10,7 @@ import bpy
 from .. import results
 from ..bridge import in_scene
 from ..choices import enum_items, number
+from ..translations import say
 from . import pictures
 from .kinds import FACES, KINDS, NUMBERS, Number, applies
 
@@ -311,11 +312,18 @@ def socket_table(base: PourwrightBase) -> dict[str, Any]:
 
 def has_base(operator: type[bpy.types.Operator], context: bpy.types.Context) -> bool:
     """Whether the object that is the base is there, if one is; sets the poll message if not."""
-    base = context.scene.pourwright.base
-    if base.source == "OBJECT" and not in_scene(base.body, context.scene):
-        operator.poll_message_set("Choose your object in Sprue Base, or a Kind of base")
-        return False
-    return True
+    lacking = missing_base(context.scene)
+    if lacking:
+        operator.poll_message_set(lacking)
+    return not lacking
+
+
+def missing_base(scene: bpy.types.Scene) -> str:
+    """Return what to do where the object that is the base is not there; empty otherwise."""
+    base = scene.pourwright.base
+    if base.source == "OBJECT" and not in_scene(base.body, scene):
+        return say("Choose your object in Sprue Base, or a Kind of base")
+    return ""
 
 
 classes = (*_OWN.values(), PourwrightBase)

@@ -12,7 +12,8 @@ from ..batch import rows
 from ..jobs import Outcome
 from ..running import JobOperator, Request
 from ..view import look_at
-from .settings import chosen, has_figure, instances, set_chosen, usable
+from .hints import has_figure
+from .settings import chosen, instances, set_chosen, usable
 
 
 class POURWRIGHT_OT_use_selected(bpy.types.Operator):

@@ -7,9 +7,12 @@ from typing import ClassVar
 import bpy
 
 from .. import ui
+from ..base.settings import missing_base
 from ..bridge import bounds_mm, in_scene
 from ..running import busy, current
-from .settings import chosen
+from ..translations import say
+from . import hints
+from .settings import chosen, usable
 
 SMALL_MM, LARGE_MM = 3.0, 1000.0
 MAX_FINDINGS = 6
@@ -23,10 +26,11 @@ class POURWRIGHT_UL_parts(bpy.types.UIList):
         """Draw one object, and whether it is still there."""
         obj, row = item.object, layout.row(align=True)
         if in_scene(obj, context.scene):
-            row.label(text=obj.name, icon=f"OUTLINER_OB_{obj.type}")
+            row.label(text=obj.name, icon=f"OUTLINER_OB_{obj.type}", translate=False)
         else:
             row.alert = True
-            row.label(text=f"{obj.name if obj else 'Object'} Is Gone", icon="ERROR")
+            name = obj.name if obj else say("Object")
+            row.label(text=say("{name} Is Gone", name=name), icon="ERROR", translate=False)
         row.operator("pourwright.remove_part", text="", icon="X", emboss=False).index = index
 
 
@@ -57,6 +61,28 @@ class POURWRIGHT_PT_main(ui.SidebarPanel, bpy.types.Panel):
             icon = "ERROR" if message.kind == "ERROR" else "INFO"
             place = message.place_mm if message.has_place else None
             ui.wrapped(context, layout, message.text, icon, place)
+        self._draw_next(context, layout, message.kind == "ERROR")
+
+    def _draw_next(
+        self, context: bpy.types.Context, layout: bpy.types.UILayout, failed: bool
+    ) -> None:
+        """Draw what to do now; after a failure only what the button is grey for."""
+        if context.mode != "OBJECT":
+            ui.wrapped(context, layout, say("Switch to Object Mode first"), "INFO")
+            layout.operator("object.mode_set", text="Object Mode", icon="OBJECT_DATAMODE").mode = (
+                "OBJECT"
+            )
+            return
+        lacking = hints.missing(context) or missing_base(context.scene)
+        if lacking:
+            ui.wrapped(context, layout, lacking, "INFO")
+            if hints.empty(context):
+                layout.operator("pourwright.add_example", icon="MESH_DATA")
+            return
+        if failed:
+            return
+        for text, icon in hints.told(context.scene) or [(hints.ready(context), "INFO")]:
+            ui.wrapped(context, layout, text, icon)
 
 
 class POURWRIGHT_PT_figure(ui.SidebarPanel, bpy.types.Panel):
@@ -86,22 +112,24 @@ class POURWRIGHT_PT_figure(ui.SidebarPanel, bpy.types.Panel):
             self._draw_findings(context, layout, figure.findings)
 
     def _draw_size(self, context: bpy.types.Context, layout: bpy.types.UILayout) -> None:
-        bounds = bounds_mm(context, chosen(context.scene))
+        bounds = bounds_mm(context, chosen(context.scene) or usable(context))
         if bounds is None:
-            ui.wrapped(context, layout, "Select the figure, then press Use Selected", "INFO")
             return
         low, high = bounds
         width, depth, height = (float(c) for c in high - low)
         ui.value(layout, "Height", ui.length(height))
-        ui.value(layout, "Width by Depth", f"{width:.1f} by {depth:.1f} mm")
+        digits = 1 if max(width, depth) < LARGE_MM else 0
+        said = say("{width} by {depth} mm",
+                   width=f"{width:.{digits}f}", depth=f"{depth:.{digits}f}")  # fmt: skip
+        ui.value(layout, "Width by Depth", said)
         if not SMALL_MM <= height <= LARGE_MM:
             box = layout.box()
             box.alert = True
-            size = "small" if height < SMALL_MM else "large"
-            ui.wrapped(
-                context, box, f"Very {size} for a casting: check Unit and the object's scale",
-                "ERROR",
-            )
+            if height < SMALL_MM:
+                said = say("Very small for a casting: check Unit and the object's scale")
+            else:
+                said = say("Very large for a casting: check Unit and the object's scale")
+            ui.wrapped(context, box, said, "ERROR")
 
     def _draw_protected(self, context: bpy.types.Context, layout: bpy.types.UILayout) -> None:
         objects = chosen(context.scene)
@@ -118,7 +146,8 @@ class POURWRIGHT_PT_figure(ui.SidebarPanel, bpy.types.Panel):
             ).mode = "OBJECT"
         else:
             layout.operator("pourwright.paint_protected", icon="WPAINT_HLT")
-        layout.label(text=f"Group on {having} of {len(objects)} Objects", icon="GROUP_VERTEX")
+        said = say("Group on {n} of {all} Objects", n=having, all=len(objects))
+        layout.label(text=said, icon="GROUP_VERTEX", translate=False)
 
     def _draw_findings(
         self, context: bpy.types.Context, layout: bpy.types.UILayout, findings: object
@@ -127,7 +156,8 @@ class POURWRIGHT_PT_figure(ui.SidebarPanel, bpy.types.Panel):
             place = found.place_mm if found.has_place else None
             ui.wrapped(context, layout, found.text, "INFO", place)
         if len(findings) > MAX_FINDINGS:
-            layout.label(text=f"And {len(findings) - MAX_FINDINGS} More")
+            said = say("And {n} More", n=len(findings) - MAX_FINDINGS)
+            layout.label(text=said, translate=False)
 
 
 classes = (POURWRIGHT_UL_parts, POURWRIGHT_PT_main, POURWRIGHT_PT_figure)

@@ -9,6 +9,7 @@ import bpy
 
 from ..bridge import SURFACE_TYPES, in_scene
 from ..results import ASIDE_COLLECTIONS, ROLE, is_result
+from ..translations import say
 from .shape import shape
 
 RODS = tuple(ASIDE_COLLECTIONS)
@@ -118,24 +119,9 @@ def instances(context: bpy.types.Context) -> str:
     """Return why a selected instance of a collection is no figure; empty if there is none."""
     for obj in context.selected_objects:
         if obj.type == "EMPTY" and obj.instance_type == "COLLECTION":
-            return (
-                f"'{obj.name}' is an instance of a collection: "
-                "use Object > Apply > Make Instances Real first"
-            )
+            return say("'{name}' shows instances: use Object > Apply > Make Instances Real",
+                       name=obj.name)  # fmt: skip
     return ""
-
-
-def has_figure(operator: type[bpy.types.Operator], context: bpy.types.Context) -> bool:
-    """Whether there is a figure to work on; sets the operator's poll message if not."""
-    parts = context.scene.pourwright.figure.parts
-    if not parts and not usable(context):
-        operator.poll_message_set("Select the figure's objects, or choose them in Figure")
-        return False
-    gone = [p for p in parts if not in_scene(p.object, context.scene)]
-    if gone:
-        operator.poll_message_set("An object of the figure is gone; remove its row in Figure")
-        return False
-    return True
 
 
 classes = (PourwrightFigurePart, PourwrightFinding, PourwrightFigure)

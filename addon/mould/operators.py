@@ -7,7 +7,8 @@ from typing import ClassVar
 import bpy
 
 from .. import apply, task
-from ..figure.settings import has_figure, usable
+from ..figure.hints import has_figure
+from ..figure.settings import usable
 from ..jobs import Outcome
 from ..results import find
 from ..running import JobOperator, Request

@@ -18,7 +18,11 @@ SHAPES = {
     "rectangular": "Four walls on a board",
     "round": "A tube on a board",
 }
-PANELS = {"card": "Card", "foam board": "Foam board", "acrylic": "Acrylic sheet"}
+PANELS = {
+    "card": "Stiff card, good for one pour of rubber",
+    "foam board": "Foam between two sheets of card, easy to cut with a knife",
+    "acrylic": "Sheets of acrylic, good for many boxes",
+}
 REGISTERS = {
     "none": "The cut leaves smooth faces",
     "wavy cut": "The knife swings from side to side on its way in",

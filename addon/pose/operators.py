@@ -9,7 +9,8 @@ from mathutils import Vector
 
 from .. import apply, messages, task
 from ..air.settings import UPSIDE_DOWN, set_up
-from ..figure.settings import chosen, has_figure, set_chosen, usable
+from ..figure.hints import has_figure
+from ..figure.settings import chosen, set_chosen, usable
 from ..jobs import JobError, Outcome
 from ..running import JobOperator, Request, idle
 from ..view import selection_kept

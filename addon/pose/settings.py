@@ -104,7 +104,7 @@ class PourwrightPose(bpy.types.PropertyGroup):
         ],
         default="FREE",
     )
-    cone: angle("Tilt up To", "Largest tilt from the standing pose", 30.0, 180.0, low_deg=1.0)
+    cone: angle("Tilt Up To", "Largest tilt from the standing pose", 30.0, 180.0, low_deg=1.0)
     standing: bpy.props.EnumProperty(
         name="Standing Pose",
         description="The pose that all others are compared with",

@@ -9,7 +9,8 @@ import bpy
 from .. import apply, results, task
 from ..base.settings import has_base
 from ..bridge import in_scene
-from ..figure.settings import has_figure, usable
+from ..figure.hints import has_figure
+from ..figure.settings import usable
 from ..jobs import Outcome
 from ..pose import preview
 from ..running import JobOperator, Request, busy

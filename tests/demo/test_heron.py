@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from blend_demo.heron import Part, heron
-from blend_demo.shapes import close_rings, profile, spline
+from pourwright.example.shapes import close_rings, profile, spline
 
 
 @pytest.fixture(scope="module")

@@ -9,7 +9,7 @@ import trimesh
 from blend_demo.cuts import TRAIL
 from blend_demo.cuts import main as cuts
 from blend_demo.hare import hare
-from blend_demo.snail import snail
+from pourwright.example.snail import snail
 from pourwright.files.plan_json import plan_to_dict
 from pourwright.plan.job import Job
 from pourwright.plan.pipeline import plan_pour

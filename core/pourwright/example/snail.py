@@ -1,10 +1,10 @@
-"""A garden snail on the move: the second figure of the museum shop's garden trail."""
+"""A garden snail on the move: a figure to try things on."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from .shapes import Part, Vec, noise, tube
+from .shapes import Part, Relief, Vec, noise, tube
 
 _TURNS = 2.6
 _PIECE = 0.4  # of a turn
@@ -24,7 +24,7 @@ def snail(detail: float = 1.0) -> list[Part]:
     return [Part(p.name, p.vertices - np.array([0.0, 0.0, floor]), p.faces) for p in parts]
 
 
-def _skin(seed: int, depth: float):
+def _skin(seed: int, depth: float) -> Relief:
     """Wrinkled skin: bumps of some tenths of a mm."""
 
     def relief(s: float, phi: Vec) -> Vec:
