@@ -14,6 +14,7 @@ from . import (
     gates,
     messages,
     mould,
+    overlay,
     pose,
     printer,
     quantities,
@@ -25,6 +26,7 @@ from . import (
 
 _FEATURES = (
     figure, pose, air, rising, base, gates, vents, printer, quantities, mould, bench, export,
+    overlay,
 )  # fmt: skip
 # Settings refer to each other, so the group that holds them all comes last.
 _CLASSES = (
@@ -42,6 +44,7 @@ def register() -> None:
     messages.register()
     settings.register()
     rising.register()
+    overlay.register()
     bpy.types.STATUSBAR_HT_header.prepend(running.draw_status_bar)
 
 
@@ -49,6 +52,7 @@ def unregister() -> None:
     """Stop what is running and take everything out again."""
     running.stop()
     bpy.types.STATUSBAR_HT_header.remove(running.draw_status_bar)
+    overlay.unregister()
     rising.unregister()
     settings.unregister()
     messages.unregister()

@@ -171,6 +171,18 @@ def _weights(mesh: bpy.types.Mesh, group: int) -> Any:
     return weights
 
 
+def weighted_triangles(mesh: bpy.types.Mesh, weights: Any) -> tuple[Any, Any]:
+    """Return corners (3 m, 3) and weights (3 m,), float32, of the triangles with any weight."""
+    import numpy as np
+
+    values = np.asarray(weights, dtype=np.float32)
+    places = np.empty(len(mesh.vertices) * 3, dtype=np.float32)
+    mesh.attributes["position"].data.foreach_get("vector", places)
+    faces = _triangles(mesh)
+    corners = faces[values[faces].max(axis=1, initial=0.0) > 0.0].ravel()
+    return places.reshape(-1, 3)[corners], values[corners]
+
+
 def new_object(
     name: str, vertices_mm: Any, faces: Any, scene: bpy.types.Scene
 ) -> bpy.types.Object:

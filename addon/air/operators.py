@@ -11,7 +11,6 @@ from .. import apply, task
 from ..figure.settings import has_figure, usable
 from ..jobs import Outcome
 from ..running import JobOperator, Request
-from ..view import frame_result
 
 
 class POURWRIGHT_OT_find_air(JobOperator, bpy.types.Operator):
@@ -71,8 +70,7 @@ class POURWRIGHT_OT_show_pocket(bpy.types.Operator):
     def execute(self, context: bpy.types.Context) -> set[str]:
         """Select, then frame."""
         air = context.scene.pourwright.air
-        air.active_pocket = self.index
-        frame_result(context, "pocket", self.index, air.pockets[self.index].place_mm)
+        air.active_pocket = self.index  # which selects and frames it
         return {"FINISHED"}
 
 

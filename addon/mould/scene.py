@@ -8,14 +8,16 @@ from typing import Any
 import bpy
 from mathutils import Vector
 
-from .. import results
+from .. import results, switches
 from ..bridge import mm_per_unit, new_object
-from ..curves import new_curve
+from ..curves import dashed, new_curve
 from ..jobs import Outcome
 
 COLLECTION = "Mould"
 NAME, SIDE = "pourwright_way_point", "pourwright_side"
 LINE_MM, WAY_POINT_MM = 0.8, 2.0
+# Told apart without their colours: the hinge is dashed, the knife's way outside the master thin.
+KNIFE_MM, DASH_MM, GAP_MM = 0.4, 3.0, 2.0
 
 Json = dict[str, Any]
 
@@ -48,6 +50,7 @@ def put(scene: bpy.types.Scene, data: Json, outcome: Outcome) -> None:
         _curve(scene, held, "slit", i, f"Slit {i + 1}", [*path, path[0]])
     for i, way in enumerate(cut["way_points"]):
         _way_point(scene, held, i, way)
+    switches.settle(scene, held.objects)
 
 
 def clear(scene: bpy.types.Scene) -> None:
@@ -93,7 +96,9 @@ def _curve(
 ) -> None:
     if len(path_mm) < 2:
         return
-    obj = new_curve(name, list(_apart(path_mm)), LINE_MM, scene)
+    path = list(_apart(path_mm))
+    dashes = dashed(path, DASH_MM, GAP_MM) if role == "hinge" else [path]
+    obj = new_curve(name, dashes, KNIFE_MM if role == "knife" else LINE_MM, scene)
     _link(obj, held, role, index)
     results.paint(obj, role)
     obj.hide_render = True
