@@ -103,6 +103,7 @@ class WorkerJob:
         self.fraction = 0.0
         self.text = "Starting"
         self.started = time.monotonic()
+        self._held: dict[str, Any] | None = None
         # Everything that may fail comes first, so that no folder is left behind.
         program, pythonpath = interpreter(), search_path() if path is None else path
         self.folder = Path(tempfile.mkdtemp(prefix="pourwright-", dir=temp_root or None))
@@ -154,10 +155,17 @@ class WorkerJob:
                 self.text = str(said["text"])
             except (ValueError, KeyError, TypeError):
                 continue  # a library printed something; it is no progress
+        # Here, because a million triangles take longer to read than a window may stand still.
+        with contextlib.suppress(Exception):  # what is wrong with them is found out by `outcome`
+            self._held = self._arrays()
 
     @property
     def running(self) -> bool:
-        """Whether the worker is still at it."""
+        """Whether the worker is still at it, or its result is still being read."""
+        return self._working or self._reader.is_alive()
+
+    @property
+    def _working(self) -> bool:
         return self.process.poll() is None
 
     @property
@@ -167,12 +175,12 @@ class WorkerJob:
 
     def stop(self, grace_s: float = 0.0) -> None:
         """End the worker and everything it started; ask first when `grace_s` is above zero."""
-        if self.running and grace_s > 0.0:
+        if self._working and grace_s > 0.0:
             with contextlib.suppress(OSError):
                 self.process.stdin.close()
             with contextlib.suppress(subprocess.TimeoutExpired):
                 self.process.wait(grace_s)
-        if self.running:
+        if self._working:
             with contextlib.suppress(OSError):
                 if sys.platform == "win32":
                     self.process.kill()
@@ -202,7 +210,7 @@ class WorkerJob:
             raise JobError(result["error"]["message"], result["error"].get("at_mm"))
         if status not in (0, 1):
             raise JobError(self._crash_text(status))
-        return Outcome(status, result, self._arrays())
+        return Outcome(status, result, self._arrays() if self._held is None else self._held)
 
     def _arrays(self) -> dict[str, Any]:
         import numpy as np

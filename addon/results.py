@@ -15,6 +15,7 @@ from typing import Any
 
 import bpy
 
+from . import making
 from .bridge import new_object, store_levels
 from .curves import digest, new_curve
 
@@ -143,7 +144,11 @@ def replace(
     remove_all(old)
     made = []
     for piece in pieces:
-        obj = new_object(piece.name, piece.vertices_mm, piece.faces, scene)
+        made_before = making.take(piece.vertices_mm)
+        smooth = piece.role not in making.NEVER_SEEN
+        obj = new_object(
+            piece.name, piece.vertices_mm, piece.faces, scene, made_before, smooth
+        )
         is_air = piece.role in AIR_ROLES
         (air if is_air else top).objects.link(obj)
         mark(obj, piece.role, piece.index)

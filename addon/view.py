@@ -11,9 +11,8 @@ from mathutils import Vector
 from .bridge import mm_per_unit
 from .results import find
 
-# Distance of the view from a place, as a multiple of the size of what is there.
-VIEW_SIZES = 6.0
-PLACE_SIZE_MM = 4.0
+# Distance of the view from a place, as a multiple of the size of what is there, and at least.
+VIEW_SIZES, LEAST_VIEW_MM = 3.0, 24.0
 # A view is turned if it looks from more than 60 degrees off the best side of a pocket, which is
 # looked at from a little above its top, as it is in the pour.
 SAME_SIDE, RAISED = 0.5, 0.4
@@ -66,9 +65,9 @@ def frame_result(
     """
     obj, space = find(context.scene, role, index), _space(context)
     scale = mm_per_unit(context.scene)
-    place, size = Vector(place_mm) / scale, PLACE_SIZE_MM / scale
+    place, size = Vector(place_mm) / scale, 0.0
     if obj is not None:
-        place, size = obj.matrix_world.translation, max(size, *obj.dimensions)
+        place, size = obj.matrix_world.translation, max(obj.dimensions)
         if space is not None and space.local_view is not None:
             obj.local_view_set(space, True)
     _turn(context, place, size, _outside(context, place, Vector(up)))
@@ -78,7 +77,7 @@ def look_at(context: bpy.types.Context, place_mm: Sequence[float]) -> Vector:
     """Turn the view to a place in mm and return it in Blender units."""
     scale = mm_per_unit(context.scene)
     place = Vector(place_mm) / scale
-    _turn(context, place, PLACE_SIZE_MM / scale)
+    _turn(context, place)
     return place
 
 
@@ -102,18 +101,18 @@ def _outside(context: bpy.types.Context, place: Vector, up: Vector) -> Vector:
 
 
 def _turn(
-    context: bpy.types.Context, place: Vector, size: float, seen_from: Vector | None = None
+    context: bpy.types.Context, place: Vector, size: float = 0.0, seen_from: Vector | None = None
 ) -> None:
     """Move all views of the 3D view to a place; turn those that look at it from behind."""
     space = _space(context)
     if space is None:
         return
-    least = PLACE_SIZE_MM / mm_per_unit(context.scene)
+    least = LEAST_VIEW_MM / mm_per_unit(context.scene)
     for region in {space.region_3d, *space.region_quadviews}:
         if region.view_perspective == "CAMERA":
             region.view_perspective = "PERSP"
         region.view_location = place
-        region.view_distance = VIEW_SIZES * max(size, least)
+        region.view_distance = max(VIEW_SIZES * size, least)
         fixed = region.lock_rotation or seen_from is None
         if not fixed and _eye(region).dot(seen_from) < SAME_SIDE:
             region.view_rotation = seen_from.to_track_quat("Z", "Y")

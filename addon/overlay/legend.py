@@ -48,7 +48,8 @@ def rows(
             if number:
                 form = _FORMS[kind] if shown.bubbles else PLAIN
                 found.append((f"{text}: {number}", color, form))
-        if shown.bubbles and shown.bubble_scale != 1.0:
+        sized = pockets.count(colors.MATTERS) or pockets.count(colors.SEALED)
+        if sized and shown.bubbles and shown.bubble_scale != 1.0:
             found.append((f"Bubbles Drawn {shown.bubble_scale:g} x as Large", None, PLAIN))
     if shown.rods and settings.vents.rods:
         found.append(("Vent", colors.BLUE, PLAIN))

@@ -98,7 +98,8 @@ def run():
     with bgui.override("UI"):
         air.active_pocket = 1
     yield 0.3
-    assert part("results").find(scene, "pocket", 1).local_view_get(space)
+    print([(o.name, o.visible_in_viewport_get(space)) for o in
+           (figure[0], figure[5], part("results").find(scene, "pocket", 1))])
     bgui.shot("local_view")
     bgui.op("view3d.localview")
     bgui.op("screen.region_quadview")
