@@ -65,9 +65,6 @@ def clear(scene: bpy.types.Scene) -> None:
 
 def way_points(scene: bpy.types.Scene) -> list[Json]:
     """Return the way points where they stand now, mm, in their order round."""
-    top = results.collection(scene)
-    found = [o for o in (top.all_objects if top is not None else ())
-             if o.get(results.ROLE) == "way_point" and results.is_result(o)]  # fmt: skip
     scale = mm_per_unit(scene)
     return [
         {
@@ -75,8 +72,15 @@ def way_points(scene: bpy.types.Scene) -> list[Json]:
             "at_mm": [c * scale for c in obj.matrix_world.translation],
             "side": int(obj[SIDE]),
         }
-        for obj in sorted(found, key=_index)
+        for obj in sorted(way_point_objects(scene), key=_index)
     ]
+
+
+def way_point_objects(scene: bpy.types.Scene) -> list[bpy.types.Object]:
+    """Return the way points that are in the scene."""
+    top = results.collection(scene)
+    return [o for o in (top.all_objects if top is not None else ())
+            if o.get(results.ROLE) == "way_point" and results.is_result(o)]  # fmt: skip
 
 
 def _index(obj: bpy.types.Object) -> int:
@@ -121,6 +125,6 @@ def _way_point(
     scale = mm_per_unit(scene)
     obj.empty_display_type, obj.empty_display_size = "SPHERE", WAY_POINT_MM / scale
     obj.location = Vector(way["at_mm"]) / scale
-    obj.show_name = obj.show_in_front = True
+    obj.show_in_front = True  # its name is written by the overlay, which any theme leaves readable
     obj[NAME], obj[SIDE] = way["name"], way["side"]
     _link(obj, held, "way_point", index)

@@ -1,6 +1,7 @@
 """What the view shows: the pockets' marks, paint, switches and turning to a pocket."""
 
 import contextlib
+import re
 import tempfile
 from itertools import pairwise
 from pathlib import Path
@@ -242,3 +243,18 @@ def case_meshes_made_step_by_step_are_those_made_at_once():
     running.stop()
     assert len(bpy.data.meshes) == kept - 1
     making.LARGE_FACES = 50_000
+
+
+def case_every_name_that_the_guide_sets_bold_is_written_in_the_extension():
+    guide = (Path(__file__).resolve().parents[2] / "docs" / "guide.md").read_text("utf-8")
+    guide = guide.partition("## In Blender")[2].partition("\n## From a shell")[0]
+    source = "".join(
+        path.read_text("utf-8")
+        for path in Path(part("settings").__file__).parent.rglob("*.py")
+    )
+    bold = re.findall(r"\*\*(?:\d+\. )?([^*]+)\*\*", guide)
+    names = [re.split(r" > ", " ".join(text.split()))[-1] for text in bold]
+    assert len(names) > 20
+    # What ends in a stop or comma is the head of a paragraph and no name.
+    missing = [n for n in names if not n.endswith((".", ",")) and f'"{n}"' not in source]
+    assert not missing, missing

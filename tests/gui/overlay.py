@@ -11,7 +11,7 @@ from pathlib import Path
 import bgui
 import bpy
 import numpy as np
-from steps import add_figure, look, panels, part, wait_for_job
+from steps import all_again, look, panels, part, planned_heron
 
 # Okabe and Ito's colours as the screen shows them, with what the view's shading leaves of them.
 ORANGE, PURPLE = (230, 97, 0), (204, 121, 167)
@@ -36,32 +36,12 @@ def pixels_like(name: str, color: tuple[int, int, int], within: int = 12) -> int
     return int((np.abs(view * 255 - color).max(axis=2) <= within).sum())
 
 
-def paint_the_head(figure: list[bpy.types.Object]) -> None:
-    """Protect the upper part of the figure, full at the top."""
-    for obj in figure:
-        places = np.array([v.co for v in obj.data.vertices])
-        weights = np.clip((places[:, 2] - 70.0) / 10.0, 0.0, 1.0)
-        if weights.any():
-            group = obj.vertex_groups.new(name="Protect")
-            for i in np.nonzero(weights)[0]:
-                group.add([int(i)], float(weights[i]), "REPLACE")
-
-
 @bgui.main
 def run():
+    yield from planned_heron()
     scene = bpy.context.scene
-    figure = add_figure()
-    paint_the_head(figure)
-    look()
+    figure = [row.object for row in scene.pourwright.figure.parts]
     space = bgui.view3d()[1].spaces.active
-    bgui.sidebar("Pourwright")
-    yield 1.5
-    assert bgui.op("pourwright.make_master", invoke=True) == {"RUNNING_MODAL"}
-    yield from wait_for_job()
-    assert bgui.op("pourwright.plan_mould", invoke=True) == {"RUNNING_MODAL"}
-    yield from wait_for_job()
-    for obj in bpy.context.selected_objects:
-        obj.select_set(False)
     panels("main", "air", "overlay")
     yield 2.0
     bgui.shot("overlay_all")
@@ -140,3 +120,4 @@ def run():
     yield 1.0
     assert not shown().legend and shown().protected and not shown().rods
     bgui.shot("opened_again")
+    all_again()
