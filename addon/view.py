@@ -46,7 +46,11 @@ def select_object(
     context: bpy.types.Context, obj: bpy.types.Object
 ) -> bpy.types.Object | None:
     """Select only this object, if it can be seen."""
-    if _quiet or context.mode != "OBJECT" or not obj.visible_get():
+    space = _space(context)
+    local = space is not None and space.local_view is not None
+    # In local view an object that was brought into it just now does not count as visible yet.
+    seen = not obj.hide_get() if local else obj.visible_get()
+    if _quiet or context.mode != "OBJECT" or not seen:
         return None
     for other in context.selected_objects:
         other.select_set(False)

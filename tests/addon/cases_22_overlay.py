@@ -105,6 +105,7 @@ def case_a_click_on_a_row_frames_the_pocket_from_its_own_side():
         if not bpy.data.objects["Post"].local_view_get(space):
             return  # without a window, Blender 4.2 does not fill its local view
         settings().air.active_pocket = 0
+        assert bpy.context.view_layer.objects.active == pocket
         bpy.context.view_layer.update()
         assert pocket.local_view_get(space)
 

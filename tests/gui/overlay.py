@@ -40,11 +40,11 @@ def pixels_like(name: str, color: tuple[int, int, int], within: int = 12) -> int
 def run():
     yield from planned_heron()
     scene = bpy.context.scene
-    figure = [row.object for row in scene.pourwright.figure.parts]
+    figure = [row.object.name for row in scene.pourwright.figure.parts]  # undo moves objects
     space = bgui.view3d()[1].spaces.active
     panels("main", "air", "overlay")
     yield 2.0
-    bgui.shot("overlay_all")
+    bgui.shot("overlay")
 
     # Of a figure with air found in it and nothing else.
     for name in ("rods", "box", "cut", "rubber_air", "protected"):
@@ -71,15 +71,15 @@ def run():
     assert (space.region_3d.view_location - place).length < 1e-3
     assert space.region_3d.view_distance < far / 2
     bgui.shot("one_pocket")
-    for obj in figure[:2]:
-        obj.select_set(True)
+    for name in figure[:2]:
+        bpy.data.objects[name].select_set(True)
     bgui.op("view3d.localview")
     yield 0.5
     with bgui.override("UI"):
         air.active_pocket = 1
     yield 0.3
-    print([(o.name, o.visible_in_viewport_get(space)) for o in
-           (figure[0], figure[5], part("results").find(scene, "pocket", 1))])
+    # Blender 4.3 does not say which objects are in local view; this one is active, and seen.
+    assert bpy.context.object.name == "Air Pocket 2"
     bgui.shot("local_view")
     bgui.op("view3d.localview")
     bgui.op("screen.region_quadview")
@@ -100,7 +100,7 @@ def run():
     scene.pourwright.rising.show = True
     yield 0.5
     bgui.shot("two_views")
-    bpy.context.view_layer.objects.active = figure[0]
+    bpy.context.view_layer.objects.active = bpy.data.objects[figure[0]]
     bgui.op("object.mode_set", mode="EDIT")
     yield 0.5
     bgui.shot("edit_mode")
@@ -109,12 +109,12 @@ def run():
     yield 0.2
     bgui.undo()
     yield 0.5
-    for obj in figure[:3]:
-        bpy.data.objects.remove(bpy.data.objects[obj.name])
+    for name in figure[:3]:
+        bpy.data.objects.remove(bpy.data.objects[name])
     yield 0.5
     bgui.shot("deleted")
     path = str(Path(os.environ["HOME"]) / "shown.blend")
-    shown().legend = False
+    bpy.context.scene.pourwright.overlay.legend = False
     bpy.ops.wm.save_as_mainfile(filepath=path)
     bpy.ops.wm.open_mainfile(filepath=path)
     yield 1.0
