@@ -44,19 +44,21 @@ def frames(text: str, costs: dict[str, Cost]) -> None:
     for cost in costs.values():
         cost.wall.clear()
         cost.own.clear()
-    took = []
+    took, spent = [], []
     for i in range(FRAMES):
         bpy.context.scene.pourwright.rising.level = 40.0 + i
-        begin = time.perf_counter()
+        begin, all_cores = time.perf_counter(), time.process_time()
         bpy.ops.wm.redraw_timer(type="DRAW_WIN", iterations=1)
         took.append(1e3 * (time.perf_counter() - begin))
+        spent.append(1e3 * (time.process_time() - all_cores))
     parts = [
         f"{name} {1e3 * statistics.median(c.wall):.2f} (computing {1e3 * min(c.own):.2f})"
         for name, c in costs.items()
         if c.wall
     ]
     print(f"  {text}: frame {statistics.median(took):.0f} ms, least {min(took):.0f}; "
-          f"Python ms: {', '.join(parts)}")  # fmt: skip
+          f"processors' time {statistics.median(spent):.0f} ms, least {min(spent):.0f}; "
+          f"handlers ms: {', '.join(parts)}")  # fmt: skip
 
 
 @bgui.main
@@ -104,7 +106,7 @@ def run():
         settings.overlay.bubbles = settings.overlay.legend = settings.rising.labels = True
         yield 0.3
         frames("and marks, numbers, legend", costs)
-    # What of it is Python: the same without the calls that draw, which the processor works off here.
+    # What of it is Python: the same without the call that draws, which the processor works off.
     kept = rising._made["batch"]
     rising._made["batch"] = SimpleNamespace(draw=lambda shader: None)
     frames("the same, the resin's draw call left out", costs)
