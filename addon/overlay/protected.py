@@ -39,6 +39,7 @@ class _State:
     reading: Iterator[None] | None = None
     changed: int = 0
     changed_at: float = 0.0
+    until: float = 0.0
 
 
 _state = _State()
@@ -89,7 +90,9 @@ def _step() -> float | None:
             return None
         if _state.reading is None:
             _state.reading = _read(scene, _state.wanted)
-        next(_state.reading)
+        _state.until = time.perf_counter() + SLICE_S
+        while time.perf_counter() < _state.until:
+            next(_state.reading)
     except StopIteration:
         _state.reading = None
         _redraw()
@@ -106,7 +109,7 @@ def _scene() -> bpy.types.Scene | None:
 
 
 def _read(scene: bpy.types.Scene, key: Any) -> Iterator[None]:
-    """Read all painted objects of the figure, a slice at each step."""
+    """Read all painted objects of the figure; yields when a slice of time may be over."""
     found = []
     name = scene.pourwright.figure.protect
     uids = [obj.session_uid for obj in chosen(scene) if name in obj.vertex_groups]
@@ -135,8 +138,7 @@ def _read(scene: bpy.types.Scene, key: Any) -> Iterator[None]:
 
 
 def _more(weights: list[float], vertices: Any, group: int) -> None:
-    end = time.perf_counter() + SLICE_S
-    while len(weights) < len(vertices) and time.perf_counter() < end:
+    while len(weights) < len(vertices) and time.perf_counter() < _state.until:
         begin = len(weights)
         for vertex in vertices[begin : begin + VERTICES_AT_ONCE]:
             weight = 0.0

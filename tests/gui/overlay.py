@@ -6,6 +6,7 @@ Every check is an assertion; the pictures are for people to look at.
 """
 
 import os
+import time
 from pathlib import Path
 
 import bgui
@@ -36,6 +37,15 @@ def pixels_like(name: str, color: tuple[int, int, int], within: int = 12) -> int
     return int((np.abs(view * 255 - color).max(axis=2) <= within).sum())
 
 
+def paint_read():
+    """Yield to Blender until the painted surface was read and drawn."""
+    end = time.monotonic() + 30.0
+    while not part("overlay.protected").surfaces_of(bpy.context.scene):
+        assert time.monotonic() < end, "the paint was not read"
+        yield 0.1
+    yield 0.5
+
+
 @bgui.main
 def run():
     yield from planned_heron()
@@ -43,7 +53,7 @@ def run():
     figure = [row.object.name for row in scene.pourwright.figure.parts]  # undo moves objects
     space = bgui.view3d()[1].spaces.active
     panels("main", "air", "overlay")
-    yield 2.0
+    yield from paint_read()
     bgui.shot("overlay")
 
     # Of a figure with air found in it and nothing else.
@@ -53,7 +63,7 @@ def run():
     assert not any(o.visible_get() for o in part("results").vents(scene))
     assert pixels_like("no_paint", PURPLE) == 0
     shown().protected = True
-    yield 1.0
+    yield from paint_read()
     assert pixels_like("panel_overlay", PURPLE) > 300
     # Blender's own switch is above ours.
     space.overlay.show_overlays = False

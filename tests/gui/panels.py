@@ -1,6 +1,6 @@
 """Take a picture of every panel of the tab, each alone with the panels in it.
 
-    blender-gui -s 1600x1400 -u 1.2 -o OUT -b blend_demo -z EXTENSION.zip tests/gui/panels.py
+    blender-gui -s 1600x2200 -u 1.2 -o OUT -b blend_demo -z EXTENSION.zip tests/gui/panels.py
 
 The pictures show the sidebar only, cut where the panel ends: OUT/panels/NAME.png.
 """
@@ -14,7 +14,8 @@ import bpy
 import numpy as np
 from steps import all_again, all_panels, panels, planned_heron
 
-MARGIN_PX = 14
+MARGIN_PX, BORDER_PX = 14, 6
+TABS_PX = 26  # at a resolution scale of 1
 
 
 def picture(name: str) -> np.ndarray:
@@ -47,12 +48,13 @@ def sidebar_of(pixels: np.ndarray) -> np.ndarray:
     """Return the sidebar's part of the screen, without its tabs, down to where the panels end."""
     window, _, _, region = bgui.view3d()
     top = window.height - region.y - region.height
-    tabs = round(30 * bpy.context.preferences.system.ui_scale)
+    tabs = round(TABS_PX * bpy.context.preferences.system.ui_scale)
     shown = pixels[top : top + region.height, region.x : region.x + region.width - tabs]
-    empty = (shown == shown[-1]).all(axis=(1, 2))
-    ends = np.nonzero(~empty)[0]
+    shown = shown[BORDER_PX:-BORDER_PX, BORDER_PX:]
+    ground = shown[-1, 0]
+    ends = np.nonzero((shown != ground).any(axis=(1, 2)))[0]
     assert len(ends), "the sidebar is empty"
-    assert ends[-1] < len(shown) - 4, "the panel is longer than the screen"
+    assert ends[-1] < len(shown) - 1, "the panel is longer than the screen"
     return shown[: ends[-1] + MARGIN_PX]
 
 
