@@ -25,6 +25,7 @@ from typing import Any
 WORKER_MODULE = "pourwright.worker"
 # What the worker imports; the folders they are found in make its search path.
 NEEDED = ("pourwright", "manifold3d", "scipy", "trimesh", "jinja2", "markupsafe", "numpy")
+READ_WITHIN_S = 60.0  # a result, after the worker's end
 GRACE_S = 0.3  # for a worker that is writing files to tidy up before it is killed
 
 
@@ -103,6 +104,7 @@ class WorkerJob:
         self.fraction = 0.0
         self.text = "Starting"
         self.started = time.monotonic()
+        self._ended = 0.0
         self._held: dict[str, Any] | None = None
         # Everything that may fail comes first, so that no folder is left behind.
         program, pythonpath = interpreter(), search_path() if path is None else path
@@ -162,7 +164,13 @@ class WorkerJob:
     @property
     def running(self) -> bool:
         """Whether the worker is still at it, or its result is still being read."""
-        return self._working or self._reader.is_alive()
+        status = self.process.poll()
+        if status is None:
+            return True
+        self._ended = self._ended or time.monotonic()
+        # Of one that crashed there is nothing to read, and helpers may hold its output open.
+        reading = status in (0, 1) and time.monotonic() - self._ended < READ_WITHIN_S
+        return reading and self._reader.is_alive()
 
     @property
     def _working(self) -> bool:

@@ -1,8 +1,11 @@
 """What the view shows: the pockets' marks, paint, switches and turning to a pocket."""
 
 import contextlib
+import os
 import re
+import signal
 import tempfile
+import time
 from itertools import pairwise
 from pathlib import Path
 
@@ -259,3 +262,33 @@ def case_every_name_that_the_guide_sets_bold_is_written_in_the_extension():
     # What ends in a stop or comma is the head of a paragraph and no name.
     missing = [n for n in names if not n.endswith((".", ",")) and f'"{n}"' not in source]
     assert not missing, missing
+
+
+def case_a_worker_that_was_killed_is_not_waited_for():
+    # Its helpers may live on and hold its output open: nobody would ever read its end.
+    program = (
+        "import os, subprocess, sys, time\n"
+        "child = subprocess.Popen([sys.executable, '-c', 'import time; time.sleep(20)'])\n"
+        "print('{\"fraction\": 0.5, \"text\": \"on\"}', flush=True)\n"
+        "time.sleep(20)\n"
+    )
+    with tempfile.TemporaryDirectory() as folder:
+        (Path(folder) / "helped.py").write_text(program, encoding="utf-8")
+        jobs = part("jobs")
+        job = jobs.WorkerJob({"task": "air"}, {}, module="helped", path=folder)
+        for _ in range(500):
+            if job.fraction == 0.5:
+                break
+            time.sleep(0.02)
+        assert job.fraction == 0.5 and job.running
+        job.process.kill()
+        job.process.wait(10.0)
+        assert job._reader.is_alive() and not job.running
+        try:
+            job.outcome()
+        except jobs.JobError as error:
+            assert "SIGKILL" in error.message
+        else:
+            raise AssertionError("a killed worker has no result")
+        os.killpg(job.process.pid, signal.SIGKILL)
+        job.close()
