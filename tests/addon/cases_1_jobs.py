@@ -81,7 +81,7 @@ def case_disable_and_enable_leave_nothing():
         return len(classes), len(handlers), len(status), hasattr(bpy.types.Scene, "pourwright")
 
     enabled = traces()
-    assert enabled[1:] == (1, 1, True) and enabled[0] > 20, enabled
+    assert enabled[1:] == (2, 1, True) and enabled[0] > 20, enabled
     for _ in range(2):
         addon_utils.disable(module)
         assert traces() == (0, 0, 0, False), traces()
