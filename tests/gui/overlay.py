@@ -80,7 +80,7 @@ def run():
     place = part("results").find(scene, "pocket", 2).matrix_world.translation
     assert (space.region_3d.view_location - place).length < 1e-3
     assert space.region_3d.view_distance < far / 2
-    bgui.shot("one_pocket")
+    bgui.shot("framed")
     for name in figure[:2]:
         bpy.data.objects[name].select_set(True)
     bgui.op("view3d.localview")
