@@ -40,7 +40,13 @@ def step(job: WorkerJob, scene: bpy.types.Scene) -> bool:
             _state.job, _state.steps = job, _steps(job.outcome(), scene)
         except JobError:  # which whoever applies it will hear of
             _state.job, _state.steps = job, iter(())
-    return next(_state.steps, _END) is not _END
+    try:
+        return next(_state.steps, _END) is not _END
+    except (MemoryError, RuntimeError, ReferenceError):
+        # Whoever applies the result makes them at once, and tells the user if that fails too.
+        drop()
+        _state.job, _state.steps = job, iter(())
+        return False
 
 
 def take(vertices: Any) -> bpy.types.Mesh | None:
