@@ -85,27 +85,26 @@ def _draw_texts() -> None:
     held = pockets.pockets_of(scene)
     if held is not None and scene.pourwright.rising.labels:
         matrix, active = context.region_data.perspective_matrix, scene.pourwright.air.active_pocket
-        for number, x, y in numbers.labels(held, matrix, region.width, region.height, active, ui):
-            legend.write(str(number), x, y, legend.TEXT_PX * ui)
+        found = numbers.labels(held, matrix, region.width, region.height, active, ui)
+        legend.write(((str(number), x, y) for number, x, y in found), legend.TEXT_PX * ui)
     plan = stored_plan(scene) if shown.cut else None
     if plan is not None and plan["mould"] is not None:
         _way_points(context, ui)
     if shown.legend and _tells(context):
-        found = legend.rows(
+        rows = legend.rows(
             scene, held, rising.shown(context), bool(protected.surfaces_of(scene))
         )
-        legend.draw(found, legend.corner(context, ui), ui)
+        legend.draw(rows, legend.corner(context, ui), ui)
 
 
 def _way_points(context: bpy.types.Context, ui: float) -> None:
+    gap, texts = numbers.OFFSET_PX * ui, []
     for obj in way_point_objects(context.scene):
-        if not obj.visible_get():
-            continue
         place = obj.matrix_world.translation
         at = location_3d_to_region_2d(context.region, context.region_data, place)
-        if at is not None:
-            gap = numbers.OFFSET_PX * ui
-            legend.write(obj.name, at.x + gap, at.y - gap, legend.TEXT_PX * ui)
+        if at is not None and obj.visible_get():
+            texts.append((obj.name, at.x + gap, at.y - gap))
+    legend.write(texts, legend.TEXT_PX * ui)
 
 
 def _tells(context: bpy.types.Context) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -93,21 +94,24 @@ def draw(rows: list[Row], at: Corner, scale: float) -> None:
     _fill(at.x - pad, at.y - pad, max(widths) + 2 * pad, len(rows) * step + 1.5 * pad - 4 * scale,
           BACKGROUND)  # fmt: skip
     gpu.state.blend_set("NONE")
+    texts = []
     for i, (text, color, form) in enumerate(reversed(rows)):
         bottom = at.y + i * step
         if color is not None:
             _mark(at.x, bottom - 2 * scale, scale, color, form)
-        write(text, at.x + (indent if color else 0), bottom, TEXT_PX * scale)
+        texts.append((text, at.x + (indent if color else 0), bottom))
+    write(texts, TEXT_PX * scale)
 
 
-def write(text: str, x: float, y: float, size: float) -> None:
-    """Write a text that any ground leaves readable."""
+def write(texts: Iterable[tuple[str, float, float]], size: float) -> None:
+    """Write texts that any ground leaves readable, each at its x and y."""
     blf.size(0, size)
     blf.enable(0, blf.SHADOW)
     blf.shadow(0, 3, 0.0, 0.0, 0.0, 0.9)
     blf.color(0, 1.0, 1.0, 1.0, 1.0)
-    blf.position(0, x, y, 0)
-    blf.draw(0, text)
+    for text, x, y in texts:
+        blf.position(0, x, y, 0)
+        blf.draw(0, text)
     blf.disable(0, blf.SHADOW)
 
 
