@@ -17,6 +17,7 @@ from . import (
     jobfile,
     messages,
     mould,
+    overlay,
     pose,
     presets,
     printer,
@@ -34,6 +35,7 @@ _FEATURES = (
     presets, jobfile, saved,
     batch,  # keeps results of all of them
     example,
+    overlay,
 )  # fmt: skip
 # Settings refer to each other, so the group that holds them all comes last.
 _CLASSES = (
@@ -54,6 +56,7 @@ def register() -> None:
     rising.register()
     example.register()
     translations.register()
+    overlay.register()
     bpy.types.STATUSBAR_HT_header.prepend(running.draw_status_bar)
 
 
@@ -63,6 +66,7 @@ def unregister() -> None:
     bpy.types.STATUSBAR_HT_header.remove(running.draw_status_bar)
     translations.unregister()
     example.unregister()
+    overlay.unregister()
     rising.unregister()
     saved.unregister()
     settings.unregister()

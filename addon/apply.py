@@ -9,7 +9,7 @@ from typing import Any
 
 import bpy
 
-from . import results
+from . import results, switches
 from .bench.settings import bench_table
 from .figure.settings import chosen, set_chosen
 from .jobs import JobError, Outcome
@@ -34,6 +34,7 @@ def air(request: Request, outcome: Outcome) -> str:
     pieces = _pieces(outcome, results.AIR_ROLES)
     preview.end(scene)
     results.replace(scene, results.AIR_ROLES, pieces)
+    switches.show_shapes(scene)
     _figure(scene, request, data["figure"])
     _pockets(scene, data, "Figure Alone")
     _show_in_local_views(scene)
@@ -211,6 +212,7 @@ def _bodies(
         raise JobError("The worker process made no master; nothing was changed")
     preview.end(scene)
     results.replace(scene, roles, pieces)
+    switches.show_shapes(scene)
     _figure(scene, request, data["figure"])
     _pockets(scene, data, "Figure on Its Base")
     # What was planned for another master is none for this one.

@@ -25,6 +25,7 @@ SAMPLES = 12  # of a Bezier or NURBS curve, per segment
 SAME_PLACE_SHARE = 1e-6  # points nearer than this share of the length are one
 
 Path = tuple[tuple[float, float, float], ...]
+Points = Sequence[Sequence[float]]
 
 
 @dataclass(frozen=True)
@@ -41,23 +42,46 @@ class Rod:
 
 
 def new_curve(
-    name: str, path_mm: Sequence[Sequence[float]], diameter_mm: float, scene: bpy.types.Scene
+    name: str, paths_mm: Sequence[Points], diameter_mm: float, scene: bpy.types.Scene
 ) -> bpy.types.Object:
-    """Make an unlinked curve object; its origin is the path's first point."""
+    """Make an unlinked curve object of one or more paths; its origin is the first point."""
     scale = mm_per_unit(scene)
-    origin = Vector(path_mm[0]) / scale
+    origin = Vector(paths_mm[0][0]) / scale
     data = bpy.data.curves.new(name, "CURVE")
     data.dimensions = "3D"
     data.bevel_depth = diameter_mm / 2.0 / scale
     data.bevel_resolution = BEVEL_RESOLUTION
     data.use_fill_caps = True
-    spline = data.splines.new("POLY")
-    spline.points.add(len(path_mm) - 1)
-    for point, place in zip(spline.points, path_mm, strict=True):
-        point.co = (*(Vector(place) / scale - origin), 1.0)
+    for path_mm in paths_mm:
+        spline = data.splines.new("POLY")
+        spline.points.add(len(path_mm) - 1)
+        for point, place in zip(spline.points, path_mm, strict=True):
+            point.co = (*(Vector(place) / scale - origin), 1.0)
     obj = bpy.data.objects.new(name, data)
     obj.location = origin
     return obj
+
+
+def dashed(path_mm: Points, dash_mm: float, gap_mm: float) -> list[Points]:
+    """Return the dashes of a path, which begins with one."""
+    dashes: list[list[Vector]] = []
+    along, period = 0.0, dash_mm + gap_mm
+    for low, high in itertools.pairwise(Vector(p) for p in path_mm):
+        length = (high - low).length
+        # Where this straight piece meets ends of dashes and of gaps.
+        first, last = int(along // period), int((along + length) // period)
+        for number in range(first, last + 1):
+            begin = max(number * period - along, 0.0)
+            end = min(number * period + dash_mm - along, length)
+            if end <= begin:
+                continue
+            a, b = (low.lerp(high, part / length) for part in (begin, end))
+            if begin == 0.0 and dashes and (dashes[-1][-1] - a).length < SAME_PLACE_SHARE * period:
+                dashes[-1].append(b)
+            else:
+                dashes.append([a, b])
+        along += length
+    return [[tuple(p) for p in dash] for dash in dashes]
 
 
 def read_rod(obj: bpy.types.Object, up: Sequence[float], scene: bpy.types.Scene) -> Rod:

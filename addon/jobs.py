@@ -25,6 +25,7 @@ from typing import Any
 WORKER_MODULE = "pourwright.worker"
 # What the worker imports; the folders they are found in make its search path.
 NEEDED = ("pourwright", "manifold3d", "scipy", "trimesh", "jinja2", "markupsafe", "numpy")
+READ_WITHIN_S = 60.0  # a result, after the worker's end
 GRACE_S = 0.3  # for a worker that is writing files to tidy up before it is killed
 
 
@@ -104,6 +105,8 @@ class WorkerJob:
         self.text = "Starting"
         self._closed = False
         self.started = time.monotonic()
+        self._ended = 0.0
+        self._held: dict[str, Any] | None = None
         # Everything that may fail comes first, so that no folder is left behind.
         program, pythonpath = interpreter(), search_path() if path is None else path
         self.folder = Path(tempfile.mkdtemp(prefix="pourwright-", dir=temp_root or None))
@@ -157,10 +160,23 @@ class WorkerJob:
                 self.text = str(said["text"])
             except (ValueError, KeyError, TypeError):
                 continue  # a library printed something; it is no progress
+        # Here, because a million triangles take longer to read than a window may stand still.
+        with contextlib.suppress(Exception):  # what is wrong with them is found out by `outcome`
+            self._held = self._arrays()
 
     @property
     def running(self) -> bool:
-        """Whether the worker is still at it."""
+        """Whether the worker is still at it, or its result is still being read."""
+        status = self.process.poll()
+        if status is None:
+            return True
+        self._ended = self._ended or time.monotonic()
+        # Of one that crashed there is nothing to read, and helpers may hold its output open.
+        reading = status in (0, 1) and time.monotonic() - self._ended < READ_WITHIN_S
+        return reading and self._reader.is_alive()
+
+    @property
+    def _working(self) -> bool:
         return self.process.poll() is None
 
     @property
@@ -170,12 +186,12 @@ class WorkerJob:
 
     def stop(self, grace_s: float = 0.0) -> None:
         """End the worker and everything it started; ask first when `grace_s` is above zero."""
-        if self.running and grace_s > 0.0:
+        if self._working and grace_s > 0.0:
             with contextlib.suppress(OSError):
                 self.process.stdin.close()
             with contextlib.suppress(subprocess.TimeoutExpired):
                 self.process.wait(grace_s)
-        if self.running:
+        if self._working:
             self._kill_all()
             with contextlib.suppress(subprocess.TimeoutExpired):
                 self.process.wait(5.0)
@@ -212,7 +228,7 @@ class WorkerJob:
             raise JobError(result["error"]["message"], result["error"].get("at_mm"))
         if status not in (0, 1):
             raise JobError(self._crash_text(status))
-        return Outcome(status, result, self._arrays())
+        return Outcome(status, result, self._arrays() if self._held is None else self._held)
 
     def _arrays(self) -> dict[str, Any]:
         import numpy as np

@@ -18,6 +18,7 @@ from typing import Any
 
 import bpy
 
+from . import making
 from .bridge import new_object, store_levels
 from .curves import digest, new_curve
 
@@ -30,6 +31,9 @@ AIR_ROLES = ("pocket", "pocket_after", "rising")
 BODY_ROLES = ("master", "base", "funnel", "socket")
 MOULD_ROLES = ("box", "rubber_air", "cut", "hinge", "knife", "slit", "way_point")
 FUSED_ROLES = ("master", "socket")  # what is printed, made of the other results
+# Which switch of the overlay a role follows.
+SWITCHES = {"vent": "rods", "gate": "rods"} | dict.fromkeys(MOULD_ROLES, "cut")
+SWITCHES |= {"box": "box", "rubber_air": "rubber_air"}
 
 # Colours told apart by every kind of colour vision (Okabe and Ito 2008), linear RGB.
 COLORS = {
@@ -170,7 +174,11 @@ def replace(
     remove_all(old)
     made = []
     for piece in pieces:
-        obj = new_object(piece.name, piece.vertices_mm, piece.faces, scene)
+        made_before = making.take(piece.vertices_mm)
+        smooth = piece.role not in making.NEVER_SEEN
+        obj = new_object(
+            piece.name, piece.vertices_mm, piece.faces, scene, made_before, smooth
+        )
         is_air = piece.role in AIR_ROLES
         (air if is_air else top).objects.link(obj)
         mark(obj, piece.role, piece.index)
@@ -203,7 +211,7 @@ def replace_rods(
     reshaped = [o for o in own if o.get(SHAPE) not in (None, digest(o))]
     aside = [_set_aside(obj, top, scene) for obj in reshaped]
     remove_all([o for o in own if o not in reshaped] + _deleted_rods(role))
-    hidden = shown_role(scene) != ""
+    role_shown = shown_role(scene)
     made = []
     for i, (path_mm, diameter_mm) in enumerate(rods):
         obj = add_rod(scene, role, f"{role.title()} {i + 1}", path_mm, diameter_mm)
@@ -212,7 +220,7 @@ def replace_rods(
     _update(scene)
     for obj in made:
         obj[SHAPE] = digest(obj)
-        _hide(obj, scene, hidden)
+        hide(obj, scene, hidden(obj, scene, role_shown))
     return made, aside
 
 
@@ -224,7 +232,7 @@ def add_rod(
     diameter_mm: float,
 ) -> bpy.types.Object:
     """Put a vent or gate into the collection that counts as the user's own."""
-    obj = new_curve(name, path_mm, diameter_mm, scene)
+    obj = new_curve(name, [path_mm], diameter_mm, scene)
     obj[ROLE] = role
     paint(obj, role)
     home(scene).objects.link(obj)
@@ -312,8 +320,15 @@ def show(scene: bpy.types.Scene, role: str) -> None:
     if role and find(scene, role) is None:  # there is no socket any more
         role = ""
     for obj in {*(o for o in top.all_objects if is_result(o)), *vents(scene), *gates(scene)}:
-        own = obj.get(ROLE)
-        _hide(obj, scene, own != role if role else own in FUSED_ROLES)
+        hide(obj, scene, hidden(obj, scene, role))
+
+
+def hidden(obj: bpy.types.Object, scene: bpy.types.Scene, role: str) -> bool:
+    """Whether a result is not to be seen where the fused result of `role` is shown, "" for none."""
+    own = _rod_role(obj) or obj.get(ROLE)
+    if role or own in FUSED_ROLES:
+        return own != role
+    return own in SWITCHES and not getattr(scene.pourwright.overlay, SWITCHES[own])
 
 
 def shown_role(scene: bpy.types.Scene) -> str:
@@ -336,11 +351,11 @@ def _update(scene: bpy.types.Scene) -> None:
         layer.update()
 
 
-def _hide(obj: bpy.types.Object, scene: bpy.types.Scene, hidden: bool) -> None:
+def hide(obj: bpy.types.Object, scene: bpy.types.Scene, closed: bool) -> None:
     """Close or open the object's eye in all view layers that have the object."""
     for layer in scene.view_layers:
         if obj.name in layer.objects:
-            obj.hide_set(hidden, view_layer=layer)
+            obj.hide_set(closed, view_layer=layer)
 
 
 def _set_aside(
@@ -356,5 +371,5 @@ def _set_aside(
     obj.name = f"{obj.name} Edited"
     del obj[MADE_AS]
     _update(scene)
-    _hide(obj, scene, True)
+    hide(obj, scene, True)
     return obj.name

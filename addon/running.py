@@ -16,7 +16,7 @@ from typing import Any, ClassVar
 
 import bpy
 
-from . import messages
+from . import making, messages
 from .bridge import MeshArrays, in_scene
 from .jobs import JobError, Outcome, WorkerJob
 
@@ -89,6 +89,7 @@ def stop(grace_s: float = 0.0) -> None:
     """Stop the current job, if any."""
     job, current.job = current.job, None
     if job is not None:
+        making.drop()
         job.stop(grace_s)
 
 
@@ -174,6 +175,9 @@ class JobOperator:
             stop(self.grace_s)
             return self._stopped(context)
         if event.type == "TIMER":
+            scene = bpy.data.scenes.get(self._request.scene, context.scene)
+            if not job.running and making.step(job, scene):
+                return {"RUNNING_MODAL"}  # nothing may come between, see there
             if not job.running:
                 ended = self._finish(context)
                 if ended is not None:
@@ -182,7 +186,7 @@ class JobOperator:
             if time.monotonic() - self._drawn > REDRAW_S:
                 self._drawn = time.monotonic()
                 redraw(context)
-        return {"PASS_THROUGH"}
+        return {"PASS_THROUGH"} if job.running else {"RUNNING_MODAL"}
 
     def cancel(self, context: bpy.types.Context) -> None:
         """Called by Blender when it ends the operator itself, as when a file is opened."""
@@ -215,6 +219,7 @@ class JobOperator:
             self._fail(context, error)
             return {"CANCELLED"}
         finally:
+            making.drop()
             job.close()
             redraw(context)
         messages.tell(context, "INFO", said)
@@ -336,11 +341,15 @@ class SeriesOperator(JobOperator):
 
 
 def redraw(context: bpy.types.Context) -> None:
-    """Ask for new drawing of the sidebars and the status bars of all windows."""
+    """Ask for new drawing of the sidebars and the status bars of all windows.
+
+    Not of the views, for a large figure takes long to draw.
+    """
     for window in context.window_manager.windows:
         for area in window.screen.areas:
-            if area.type in {"VIEW_3D", "STATUSBAR"}:
-                area.tag_redraw()
+            for region in area.regions if area.type == "VIEW_3D" else ():
+                if region.type == "UI":
+                    region.tag_redraw()
         # The status bar is a global area that the screen does not list.
         window.workspace.status_text_set_internal(None)
 

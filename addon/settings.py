@@ -12,6 +12,7 @@ from .export.settings import PourwrightExport
 from .figure.settings import PourwrightFigure
 from .gates.settings import PourwrightGates
 from .mould.settings import PourwrightMould
+from .overlay.settings import PourwrightOverlay
 from .pose.settings import PourwrightLayer, PourwrightPose
 from .printer.settings import PourwrightPrint
 from .quantities.settings import PourwrightQuantities
@@ -33,6 +34,9 @@ class PourwrightSettings(bpy.types.PropertyGroup):
     )
     rising: bpy.props.PointerProperty(
         name="Rising Resin", description="The resin in the view", type=PourwrightRising
+    )
+    overlay: bpy.props.PointerProperty(
+        name="Overlay", description="What is shown in the view", type=PourwrightOverlay
     )
     base: bpy.props.PointerProperty(
         name="Sprue Base", description="What the figure stands on", type=PourwrightBase

@@ -11,9 +11,11 @@ from mathutils import Vector
 from .bridge import mm_per_unit
 from .results import find
 
-# Distance of the view from a place, as a multiple of the size of what is there.
-VIEW_SIZES = 6.0
-PLACE_SIZE_MM = 4.0
+# Distance of the view from a place, as a multiple of the size of what is there, and at least.
+VIEW_SIZES, LEAST_VIEW_MM = 3.0, 24.0
+# A view is turned if it looks from more than 60 degrees off the best side of a pocket, which is
+# looked at from a little above its top, as it is in the pour.
+SAME_SIDE, RAISED = 0.5, 0.4
 
 _quiet = False
 
@@ -44,7 +46,11 @@ def select_object(
     context: bpy.types.Context, obj: bpy.types.Object
 ) -> bpy.types.Object | None:
     """Select only this object, if it can be seen."""
-    if _quiet or context.mode != "OBJECT" or not obj.visible_get():
+    space = _space(context)
+    local = space is not None and space.local_view is not None
+    # In local view an object that was brought into it just now does not count as visible yet.
+    seen = not obj.hide_get() if local else obj.visible_get()
+    if _quiet or context.mode != "OBJECT" or not seen:
         return None
     for other in context.selected_objects:
         other.select_set(False)
@@ -77,27 +83,68 @@ def join_local_views(
 
 
 def frame_result(
-    context: bpy.types.Context, role: str, index: int, place_mm: Sequence[float]
+    context: bpy.types.Context, role: str, index: int, place_mm: Sequence[float],
+    up: Sequence[float],
 ) -> None:
-    """Turn the view to a result, or to its place if it has no object."""
-    obj = find(context.scene, role, index)
-    if obj is None:
-        look_at(context, place_mm)
-    else:
-        _turn(context, obj.matrix_world.translation, max(obj.dimensions))
+    """Turn the view to a result, or to its place if it has no object, and to the side it is on.
+
+    up : what points up in the pour.
+    """
+    obj, space = find(context.scene, role, index), _space(context)
+    scale = mm_per_unit(context.scene)
+    place, size = Vector(place_mm) / scale, 0.0
+    if obj is not None:
+        place, size = obj.matrix_world.translation, max(obj.dimensions)
+        if space is not None and space.local_view is not None:
+            obj.local_view_set(space, True)
+    _turn(context, place, size, _outside(context, place, Vector(up)))
 
 
 def look_at(context: bpy.types.Context, place_mm: Sequence[float]) -> Vector:
     """Turn the view to a place in mm and return it in Blender units."""
     scale = mm_per_unit(context.scene)
     place = Vector(place_mm) / scale
-    _turn(context, place, PLACE_SIZE_MM / scale)
+    _turn(context, place)
     return place
 
 
-def _turn(context: bpy.types.Context, place: Vector, size: float) -> None:
-    region = context.region_data
-    if region is not None:
-        least = PLACE_SIZE_MM / mm_per_unit(context.scene)
+def _space(context: bpy.types.Context) -> bpy.types.SpaceView3D | None:
+    """The 3D view that the user is in, from the sidebar too."""
+    space = context.space_data
+    return space if space is not None and space.type == "VIEW_3D" else None
+
+
+def _outside(context: bpy.types.Context, place: Vector, up: Vector) -> Vector:
+    """Return from where a pocket is seen best: from its side of the figure, and its top in the
+    pour, which is where its surface faces.
+    """
+    obj = find(context.scene, "rising")
+    middle = obj.matrix_world.translation if obj is not None else Vector()
+    away = place - middle
+    away -= away.project(up)
+    if away.length < 1e-6 * max(place.length, 1.0):
+        return up.normalized()
+    return (away.normalized() + RAISED * up.normalized()).normalized()
+
+
+def _turn(
+    context: bpy.types.Context, place: Vector, size: float = 0.0, seen_from: Vector | None = None
+) -> None:
+    """Move all views of the 3D view to a place; turn those that look at it from behind."""
+    space = _space(context)
+    if space is None:
+        return
+    least = LEAST_VIEW_MM / mm_per_unit(context.scene)
+    for region in {space.region_3d, *space.region_quadviews}:
+        if region.view_perspective == "CAMERA":
+            region.view_perspective = "PERSP"
         region.view_location = place
-        region.view_distance = VIEW_SIZES * max(size, least)
+        region.view_distance = max(VIEW_SIZES * size, least)
+        fixed = region.lock_rotation or seen_from is None
+        if not fixed and _eye(region).dot(seen_from) < SAME_SIDE:
+            region.view_rotation = seen_from.to_track_quat("Z", "Y")
+
+
+def _eye(region: bpy.types.RegionView3D) -> Vector:
+    """The direction from what is looked at to the eye."""
+    return region.view_rotation @ Vector((0.0, 0.0, 1.0))

@@ -12,7 +12,6 @@ from ..figure.hints import has_figure
 from ..figure.settings import usable
 from ..jobs import Outcome
 from ..running import JobOperator, Request
-from ..view import frame_result
 
 
 class POURWRIGHT_OT_find_air(JobOperator, bpy.types.Operator):
@@ -72,8 +71,7 @@ class POURWRIGHT_OT_show_pocket(bpy.types.Operator):
     def execute(self, context: bpy.types.Context) -> set[str]:
         """Select, then frame."""
         air = context.scene.pourwright.air
-        air.active_pocket = self.index
-        frame_result(context, "pocket", self.index, air.pockets[self.index].place_mm)
+        air.active_pocket = self.index  # which selects and frames it
         return {"FINISHED"}
 
 

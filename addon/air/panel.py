@@ -79,7 +79,11 @@ class POURWRIGHT_PT_air(ui.SidebarPanel, bpy.types.Panel):
             "POURWRIGHT_UL_pockets", "", air, "pockets", air, "active_pocket",
             rows=rows, maxrows=rows,
         )
-        layout.label(text=f"{matter} of {len(air.pockets)} Leave a Visible Bubble")
+        vented = sum(p.matters and p.vented for p in air.pockets)
+        verb = "Would Leave" if vented else "Leave"
+        layout.label(text=f"{matter} of {len(air.pockets)} {verb} a Visible Bubble")
+        if vented:
+            layout.label(text=f"{vented} of Them Vented", icon="CHECKMARK")
 
 
 classes = (POURWRIGHT_UL_pockets, POURWRIGHT_PT_air)

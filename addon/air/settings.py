@@ -10,7 +10,7 @@ import bpy
 from pourwright.shop.process import PROCESSES
 
 from ..choices import enum_items, number
-from ..view import select_result
+from ..view import frame_result, quiet, select_result
 
 UPSIDE_DOWN = (0.0, 0.0, -1.0)
 FIXED = {"UPSIDE_DOWN": UPSIDE_DOWN, "STANDING": (0.0, 0.0, 1.0)}
@@ -19,6 +19,9 @@ SAME_DIRECTION = 1e-4  # distance of unit vectors, for they come in single preci
 
 def _select_pocket(self: PourwrightAir, context: bpy.types.Context) -> None:
     select_result(context, "pocket", self.active_pocket)
+    if not quiet() and 0 <= self.active_pocket < len(self.pockets):
+        place, up = self.pockets[self.active_pocket].place_mm, self.id_data.pourwright.rising.up
+        frame_result(context, "pocket", self.active_pocket, place, up)
 
 
 def _pressure(name: str, description: str, default: float) -> object:
@@ -106,7 +109,7 @@ class PourwrightAir(bpy.types.PropertyGroup):
     )
     active_pocket: bpy.props.IntProperty(
         name="Air Pocket",
-        description="Click a pocket to select it in the view",
+        description="Click a pocket to select it and turn the view to it",
         update=_select_pocket,
     )
 

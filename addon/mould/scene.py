@@ -8,14 +8,16 @@ from typing import Any
 import bpy
 from mathutils import Vector
 
-from .. import results
+from .. import results, switches
 from ..bridge import mm_per_unit, new_object
-from ..curves import new_curve
+from ..curves import dashed, new_curve
 from ..jobs import Outcome
 
 COLLECTION = "Mould"
 NAME, SIDE = "pourwright_way_point", "pourwright_side"
 LINE_MM, WAY_POINT_MM = 0.8, 2.0
+# Told apart without their colours: the hinge is dashed, the knife's way outside the master thin.
+KNIFE_MM, DASH_MM, GAP_MM = 0.4, 3.0, 2.0
 
 Json = dict[str, Any]
 
@@ -46,6 +48,7 @@ def put(scene: bpy.types.Scene, data: Json, outcome: Outcome) -> None:
         _curve(scene, held, "slit", i, f"Slit {i + 1}", [*path, path[0]])
     for i, way in enumerate(cut["way_points"]):
         _way_point(scene, held, i, way)
+    switches.settle(scene, held.objects)
 
 
 def clear(scene: bpy.types.Scene) -> None:
@@ -60,9 +63,6 @@ def clear(scene: bpy.types.Scene) -> None:
 
 def way_points(scene: bpy.types.Scene) -> list[Json]:
     """Return the way points where they stand now, mm, in their order round."""
-    top = results.collection(scene)
-    found = [o for o in (top.all_objects if top is not None else ())
-             if o.get(results.ROLE) == "way_point" and results.is_result(o)]  # fmt: skip
     scale = mm_per_unit(scene)
     return [
         {
@@ -70,8 +70,15 @@ def way_points(scene: bpy.types.Scene) -> list[Json]:
             "at_mm": [c * scale for c in obj.matrix_world.translation],
             "side": int(obj[SIDE]),
         }
-        for obj in sorted(found, key=_index)
+        for obj in sorted(way_point_objects(scene), key=_index)
     ]
+
+
+def way_point_objects(scene: bpy.types.Scene) -> list[bpy.types.Object]:
+    """Return the way points that are in the scene."""
+    top = results.collection(scene)
+    return [o for o in (top.all_objects if top is not None else ())
+            if o.get(results.ROLE) == "way_point" and results.is_result(o)]  # fmt: skip
 
 
 def _index(obj: bpy.types.Object) -> int:
@@ -91,7 +98,9 @@ def _curve(
 ) -> None:
     if len(path_mm) < 2:
         return
-    obj = new_curve(name, list(_apart(path_mm)), LINE_MM, scene)
+    path = list(_apart(path_mm))
+    dashes = dashed(path, DASH_MM, GAP_MM) if role == "hinge" else [path]
+    obj = new_curve(name, dashes, KNIFE_MM if role == "knife" else LINE_MM, scene)
     _link(obj, held, role, index)
     results.paint(obj, role)
     obj.hide_render = True
@@ -114,6 +123,6 @@ def _way_point(
     scale = mm_per_unit(scene)
     obj.empty_display_type, obj.empty_display_size = "SPHERE", WAY_POINT_MM / scale
     obj.location = Vector(way["at_mm"]) / scale
-    obj.show_name = obj.show_in_front = True
+    obj.show_in_front = True  # its name is written by the overlay, which any theme leaves readable
     obj[NAME], obj[SIDE] = way["name"], way["side"]
     _link(obj, held, "way_point", index)

@@ -13,22 +13,25 @@ from .settings import cavity
 
 @dataclass(frozen=True, eq=False)
 class Cavity:
-    """Corners of the faces of a cavity, three in a row for each face.
+    """The faces of a cavity, and where the air of each is closed in.
 
-    places : (3 m, 3) float32 in Blender units. heights : (3 m, 2) float32 mm along up: the
-    corner's own, and the level that closes the air of its face in, FAR_MM where nothing does and
-    its opposite where nothing opens it.
+    places : (n, 3) float32 in Blender units. faces : (m, 3) uint32. closes : (n,) float32, for
+    all corners of a face the level, mm along up, that closes its air in; FAR_MM where nothing does
+    and its opposite where nothing opens it. Vertices between two levels are there twice.
+    up : mm of height per Blender unit along each axis.
     low_mm, high_mm : between which resin rises. closing_mm : (k,) those levels, rising.
     """
 
     places: Any
-    heights: Any
+    faces: Any
+    closes: Any
+    up: tuple[float, float, float]
     low_mm: float
     high_mm: float
     closing_mm: Any
 
 
-_known: dict[str, tuple[Any, Cavity]] = {}
+_known: dict[int, tuple[Any, Cavity]] = {}
 
 
 def cavity_of(scene: bpy.types.Scene) -> Cavity | None:
@@ -38,12 +41,12 @@ def cavity_of(scene: bpy.types.Scene) -> Cavity | None:
         return None
     mesh, up = obj.data, tuple(scene.pourwright.rising.up)
     key = (
-        mesh.name, mesh.as_pointer(), len(mesh.polygons), up, mm_per_unit(scene),
+        mesh.session_uid, len(mesh.polygons), up, mm_per_unit(scene),
         tuple(tuple(row) for row in obj.matrix_basis),
     )  # fmt: skip
-    known = _known.get("cavity")  # one at a time, for they are large
+    known = _known.get(scene.session_uid)  # one for each scene, for they are large
     if known is None or known[0] != key:
-        known = _known["cavity"] = (key, _read(obj, up, mm_per_unit(scene)))
+        known = _known[scene.session_uid] = (key, _read(obj, up, mm_per_unit(scene)))
     return known[1]
 
 
@@ -72,12 +75,34 @@ def _read(obj: bpy.types.Object, up: tuple[float, ...], scale: float) -> Cavity:
 
     places, faces, closes = cavity_arrays(obj)
     height = places @ np.array(up) * scale
-    corner = np.column_stack([height[faces.ravel()], np.repeat(closes, 3)])
+    places, faces, of_vertex = _apart(places, faces, closes)
     levels = np.unique(closes)
     return Cavity(
-        places=np.ascontiguousarray(places[faces.ravel()], dtype=np.float32),
-        heights=np.ascontiguousarray(corner, dtype=np.float32),
+        places=np.ascontiguousarray(places, dtype=np.float32),
+        faces=np.ascontiguousarray(faces, dtype=np.uint32),
+        closes=np.ascontiguousarray(of_vertex, dtype=np.float32),
+        up=tuple(c * scale for c in up),
         low_mm=float(height.min()),
         high_mm=float(height.max()),
         closing_mm=levels[np.abs(levels) < FAR_MM / 2],
+    )
+
+
+def _apart(places: Any, faces: Any, closes: Any) -> tuple[Any, Any, Any]:
+    """Return vertices, faces and the vertices' levels, vertices between levels once for each."""
+    import numpy as np
+
+    corners, levels = faces.ravel(), np.repeat(closes, 3)
+    of_vertex = np.zeros(len(places), dtype=closes.dtype)
+    of_vertex[corners] = levels
+    (other,) = np.nonzero(of_vertex[corners] != levels)
+    pairs = np.empty(len(other), dtype=[("vertex", np.int64), ("level", closes.dtype)])
+    pairs["vertex"], pairs["level"] = corners[other], levels[other]
+    new, numbers = np.unique(pairs, return_inverse=True)
+    corners = corners.copy()
+    corners[other] = len(places) + numbers
+    return (
+        np.concatenate([places, places[new["vertex"]]]),
+        corners.reshape(-1, 3),
+        np.concatenate([of_vertex, new["level"]]),
     )

@@ -33,9 +33,8 @@ class POURWRIGHT_PT_rising(ui.SidebarPanel, bpy.types.Panel):
             return
         column.active = rising.show
         column.prop(rising, "level", slider=True)
-        column.prop(rising, "labels")
         layout.operator("pourwright.next_closing", icon="NEXT_KEYFRAME")
-        held = cavities.cavity_of(context.scene)
+        held = cavities.cavity_of(context.scene) if rising.show else None  # large, so read late
         if held is not None:
             level = cavities.level_mm(context.scene, held)
             closed = int((held.closing_mm <= level).sum())

@@ -4,21 +4,15 @@ from __future__ import annotations
 
 import bpy
 
-from ..results import AIR_COLLECTION, find
-from ..results import ROLE as RESULT_ROLE
+from .. import switches
+from ..results import find
 
 ROLE = "rising"
 SURFACES = {"BEFORE": 0, "AFTER": 1}
 
 
 def _toggle(self: PourwrightRising, context: bpy.types.Context) -> None:
-    """The shapes of the pockets are drawn in front: while resin is shown their eye is closed."""
-    left = [context.view_layer.layer_collection]
-    while left:
-        held = left.pop()
-        if held.collection.get(RESULT_ROLE) == AIR_COLLECTION:
-            held.hide_viewport = self.show
-        left += held.children
+    switches.show_shapes(self.id_data)
 
 
 class PourwrightRising(bpy.types.PropertyGroup):

@@ -21,11 +21,20 @@ def case_the_cavity_of_the_figure_alone_has_its_closing_level():
     # Upside down, the hanging end of the arm closes at its underside, z = 50.
     assert np.allclose(held.closing_mm, [-50.0], atol=1e-4)
     assert np.isclose(held.low_mm, -62.0, atol=1e-4) and np.isclose(held.high_mm, 0.0, atol=1e-4)
-    height, closes = held.heights.reshape(-1, 3, 2).transpose(2, 0, 1)
+    closes = held.closes[held.faces]
+    assert (closes == closes[:, :1]).all()  # the shader takes any corner's for the face
     trapped = closes[:, 0] < 1e29
-    places = held.places.reshape(-1, 3, 3)
+    places = held.places[held.faces]
     assert trapped.any() and (places[trapped][:, :, 0] > 27.9).all()
-    assert np.allclose(height, -places[:, :, 2], atol=1e-4)
+    assert np.allclose(held.places @ held.up, -held.places[:, 2], atol=1e-4)
+    # What the mesh says of each face, and no vertex more than those between two levels.
+    obj = part("results").find(bpy.context.scene, "rising")
+    stored = np.empty(len(obj.data.polygons), dtype=np.float32)
+    obj.data.attributes["closes_mm"].data.foreach_get("value", stored)
+    assert (stored == closes[:, 0]).all()
+    given = np.array([v.co + obj.location for v in obj.data.vertices])
+    assert np.allclose(given[[p.vertices[:] for p in obj.data.polygons]], places, atol=1e-5)
+    assert len(given) < len(held.places) < 2 * len(given)
     obj = part("results").find(bpy.context.scene, "rising")
     assert obj.hide_viewport and obj.hide_render and obj.hide_select
     assert not obj.data.materials

@@ -116,3 +116,18 @@ def test_a_base_that_is_not_there_is_refused(tmp_path, number):
 def test_a_figure_alone_is_no_base(tmp_path):
     status, data, _ = worked(tmp_path, GALLOWS[:1], own_base=0)
     assert status == 2 and "no mesh 0" in data["error"]["message"]
+
+
+def test_edges_come_with_every_mesh(tmp_path):
+    _, data, objects = worked(tmp_path, GALLOWS, task="air")
+    with np.load(tmp_path / "result.npz", allow_pickle=False) as stored:
+        for i, (_, mesh, _) in enumerate(objects):
+            edges, of_corner = stored[f"edges_{i}"], stored[f"corner_edges_{i}"]
+            faces = stored[f"faces_{i}"]
+            assert faces.dtype == edges.dtype == of_corner.dtype == np.int32
+            # The edge of a corner joins it to the next one, and each edge is there once.
+            ends = np.sort(np.stack([faces, np.roll(faces, -1, axis=1)], axis=2), axis=2)
+            assert (np.sort(edges, axis=1)[of_corner].reshape(ends.shape) == ends).all()
+            assert len(np.unique(np.sort(edges, axis=1), axis=0)) == len(edges)
+            assert len(edges) == len(mesh.faces) * 3 // 2
+    assert len(data["objects"]) == len(objects) >= 2

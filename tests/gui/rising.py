@@ -46,7 +46,7 @@ def run():
     assert bgui.op("pourwright.next_closing") == {"FINISHED"}
     assert abs(rising().level - levels[0]) < 0.1
     with_resin = frame_ms()
-    print(f"{len(cavity.places) // 3} triangles: a frame takes {with_resin:.0f} ms with the resin, "
+    print(f"{len(cavity.faces)} triangles: a frame takes {with_resin:.0f} ms with the resin, "
           f"{without:.0f} ms without")
     # Raising the level reads nothing anew.
     rising().level = 80.0

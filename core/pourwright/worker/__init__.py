@@ -22,9 +22,10 @@ and gets
   "role", "index"}] with role master, base, funnel, gate, socket (base, rods and funnel with a
   socket, where the job asks for one), pocket or pocket_after, index counting in the data's own
   list; or {"error": {"kind", "message", "at_mm"}}
-- result.npz: vertices_0, faces_0 ... of the objects. Two more objects, "rising" 0 and 1, are the
-  cavity that the air was found in, and that of the finished master; values_2, say, holds for each
-  face of number 2 the level that closes its air in, mm along up.
+- result.npz: vertices_0, faces_0 ... of the objects, with their edges_0 (k, 2) and, for each corner
+  of a face, the number of the edge to the next corner, corner_edges_0 (3 m,). Two more objects,
+  "rising" 0 and 1, are the cavity that the air was found in, and that of the finished master;
+  values_2, say, holds for each face of number 2 the level that closes its air in, mm along up.
 
 Progress goes to standard output, one JSON object per line: {"fraction": 0.4, "text": "..."}. The
 exit status is that of the command line: 0 done, 1 something is left to decide, 2 not done. The
@@ -156,11 +157,25 @@ def _write_result(folder: Path, data: Json, parts: list[Part]) -> None:
     arrays = {}
     for i, part in enumerate(parts):
         arrays[f"vertices_{i}"] = part.mesh.vertices
-        arrays[f"faces_{i}"] = part.mesh.faces
+        # In half the room: a window reads it.
+        arrays[f"faces_{i}"] = part.mesh.faces.astype(np.int32)
+        arrays[f"edges_{i}"], arrays[f"corner_edges_{i}"] = _edges(part.mesh.faces)
         if part.values is not None:
             arrays[f"values_{i}"] = part.values
     np.savez(folder / "result.npz", **arrays)
     _write_json(folder, {**data, "objects": [part.entry() for part in parts]})
+
+
+def _edges(faces: Any) -> tuple[Any, Any]:
+    """Return the edges (k, 2) of triangles, and for each corner the one to the next, (3 m,)."""
+    import numpy as np
+
+    begin, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    several = int(faces.max(initial=0)) + 1
+    keys = np.minimum(begin, end) * several + np.maximum(begin, end)
+    edges, of_corner = np.unique(keys, return_inverse=True)
+    both = np.column_stack(np.divmod(edges, several))
+    return both.astype(np.int32), of_corner.astype(np.int32)
 
 
 def _write_json(folder: Path, data: Json) -> None:
