@@ -1,0 +1,202 @@
+"""One mesh through intake and the air analysis, and both against references."""
+
+from __future__ import annotations
+
+import re
+import resource
+import time
+from typing import Any
+
+import by_lines
+import numpy as np
+from reference import Part, parts_above, tree_parts_above
+from sources import Source, Unread, load
+
+from pourwright.air import AirPocket, AirReport, find_pockets, prepare, top_plane_vertices
+from pourwright.errors import InputError, MeshError, PourwrightError
+from pourwright.shop.process import DEFAULT_PROCESS
+from pourwright.solid import Solid, boolean, intake
+
+UPS = {
+    "-z": (0, 0, -1), "+z": (0, 0, 1), "+x": (1, 0, 0), "-x": (-1, 0, 0), "+y": (0, 1, 0),
+    "-y": (0, -1, 0),
+}  # fmt: skip
+# Cutting bodies apart is slow: after so long the other levels are left, and counted as not looked at.
+CUT_SECONDS = 40.0
+FLOOD_UPS = ("-z", "+x")
+# Pockets smaller than this many grid columns cubed are not compared with the flood.
+_FLOOD_LEAST = 4.0
+Row = dict[str, Any]
+
+
+def measure(source: Source) -> Row:
+    """All measures of one mesh; `outcome` is done, warned, refused, unread or wrong."""
+    row: Row = {"package": source.package, "name": source.name}
+    try:
+        meshes, notes = load(source)
+        row["triangles"] = sum(len(m.faces) for m in meshes)
+        begin = time.perf_counter()
+        solid = intake(meshes, notes)
+        row["intake_s"] = time.perf_counter() - begin
+        row |= _described(solid)
+        reports = _air(solid, row)
+    except Unread as error:
+        return row | {"outcome": "unread", "message": str(error)[:200]}
+    except PourwrightError as error:
+        return row | {
+            "outcome": "refused", "kind": _kind(error), "message": error.one_line()[:300],
+            "peak_mb": _peak_mb(),
+        }  # fmt: skip
+    row["peak_mb"] = _peak_mb()
+    triangles = np.concatenate([m.vertices[m.faces] for m in meshes])
+    row["volume"] = _volume(solid, triangles, row)
+    row["cut"] = _cut(solid, reports, row["overlap_share"])
+    mixed = "mixed_winding" in row["findings"]
+    row["flood"] = _flood(triangles, mixed, reports)
+    told = [k for k in row["findings"] if not k.startswith("unit_")]
+    row["outcome"] = "warned" if told else "done"
+    if not row["volume"]["agrees"] or row["cut"]["wrong"]:
+        row["outcome"] = "wrong"
+    return row
+
+
+def _kind(error: PourwrightError) -> str:
+    if isinstance(error, MeshError):
+        return error.kind
+    return "file" if isinstance(error, InputError) else type(error).__name__
+
+
+def _peak_mb() -> float:
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+def _described(solid: Solid) -> Row:
+    overlap = [
+        float(m[1]) / 100 for f in solid.findings if f.kind == "self_overlap"
+        for m in [re.search(r"\(([\d.]+)%", f.message)] if m
+    ]  # fmt: skip
+    return {
+        "findings": sorted({f.kind for f in solid.findings}),
+        "shells": solid.shells, "parts": solid.parts, "volume_mm3": solid.volume_mm3,
+        "overlap_share": sum(overlap), "solid_triangles": len(solid.mesh.faces),
+    }  # fmt: skip
+
+
+def _air(solid: Solid, row: Row) -> dict[str, AirReport]:
+    begin = time.perf_counter()
+    surface = prepare(solid.mesh)
+    row["prepare_s"] = time.perf_counter() - begin
+    begin = time.perf_counter()
+    reports = {}
+    for name, up in UPS.items():
+        direction = np.array(up, dtype=float)
+        openings = top_plane_vertices(surface, direction, 1e-9)
+        reports[name] = find_pockets(surface, direction, openings)
+    row["air_s"] = time.perf_counter() - begin
+    row["pockets"] = {
+        name: [
+            len(r.pockets),
+            sum(DEFAULT_PROCESS.matters(p.volume_mm3) for p in r.pockets),
+            sum(p.volume_mm3 for p in r.pockets),
+        ]
+        for name, r in reports.items()
+    }
+    return reports
+
+
+def _volume(solid: Solid, triangles: np.ndarray, row: Row) -> Row:
+    mixed, share = "mixed_winding" in row["findings"], row["overlap_share"]
+    step = by_lines.steps_of(triangles, mixed)
+    for side, seed in ((160, 0), (640, 1)):
+        got = by_lines.volume(triangles, step, mixed, side, seed)
+        off = abs(solid.volume_mm3 - got.mm3)
+        bound = 5 * got.sigma_mm3 + (1e-4 + 2 * got.dropped + share * 1.05) * solid.volume_mm3
+        row = {"mm3": got.mm3, "sigma": got.sigma_mm3, "dropped": got.dropped, "lines": 2 * side**2,
+               "off_share": off / solid.volume_mm3, "agrees": bool(off <= bound)}  # fmt: skip
+        if row["agrees"]:
+            break
+    return row
+
+
+def _cut(solid: Solid, reports: dict[str, AirReport], overlap: float) -> Row:
+    """Compare with cutting the solid at levels and taking it apart.
+
+    overlap : share of the volume that the surface wraps otherwise than once, where neither side
+    has an exact answer.
+    """
+    begin = time.perf_counter()
+    body = boolean.to_manifold(solid.mesh)
+    rng = np.random.default_rng(len(solid.mesh.faces))
+    row: Row = {"pockets": 0, "levels": 0, "skipped": 0, "wrong": []}
+    # Shells smaller than this are rounding on either side.
+    speck = 1e-7 * solid.volume_mm3 + 1e-7
+    slack = 1.05 * overlap * solid.volume_mm3
+    for name, report in reports.items():
+        up = np.array(UPS[name], dtype=float)
+        heights = np.unique(np.round(solid.mesh.vertices @ up, 6))
+        top = float(heights[-1])
+        closes: list[AirPocket] = [
+            p for p in report.pockets[:4]
+            if p.saddle_height_mm is not None
+            and p.peak_height_mm - p.saddle_height_mm > 1e-3 and p.volume_mm3 > 10 * speck
+        ]  # fmt: skip
+        levels = [p.saddle_height_mm + 1e-5 for p in closes]
+        picks = rng.integers(0, max(len(heights) - 1, 1), 1)
+        levels += [float((heights[k] + heights[min(k + 1, len(heights) - 1)]) / 2) for k in picks]
+        for number, level in enumerate(levels):
+            if time.perf_counter() - begin > CUT_SECONDS:
+                row["skipped"] += 1
+                continue
+            want = parts_above(body, up, level)
+            row["levels"] += 1
+            off = _unlike(tree_parts_above(report, level), want, speck, slack)
+            if off:
+                row["wrong"].append(f"{name} above {level:.6f}: {off}")
+            closed = [p for p in want if p[1] < top - 2e-6]
+            off = _unlike(tree_parts_above(report, level, closed_only=True), closed, speck, slack)
+            if off:
+                row["wrong"].append(f"{name} closed above {level:.6f}: {off}")
+            if number < len(closes):
+                pocket = closes[number]
+                row["pockets"] += 1
+                # The level lies a hair above the saddle, which a wide pocket shows.
+                size = (pocket.volume_mm3, pocket.peak_height_mm)
+                if not any(_alike(p, size, slack + 1e-3 + 1e-3 * size[0]) for p in want):
+                    row["wrong"].append(f"{name} no part like the pocket {size}")
+    row["s"] = time.perf_counter() - begin
+    return row
+
+
+def _alike(a: Part, b: Part, atol: float) -> bool:
+    return abs(a[0] - b[0]) <= atol and abs(a[1] - b[1]) < 1e-5
+
+
+def _unlike(got: list[Part], want: list[Part], speck: float, slack: float) -> str:
+    """Say which parts have no twin on the other side, "" where all have; specks do not count."""
+    got, want = ([p for p in side if p[0] > speck + slack] for side in (got, want))
+    for part in list(got):
+        twin = next((p for p in want if _alike(p, part, 1e-6 + 1e-5 * part[0] + slack)), None)
+        if twin is not None:
+            want.remove(twin)
+            got.remove(part)
+    return f"tree {got[:4]} cutting {want[:4]}" if got or want else ""
+
+
+def _flood(triangles: np.ndarray, mixed: bool, reports: dict[str, AirReport]) -> Row:
+    """Compare the large pockets with those of flooded columns: how many are within a tenth."""
+    step = by_lines.steps_of(triangles, mixed)
+    row: Row = {"compared": 0, "within": 0, "sum": {}}
+    for name in FLOOD_UPS:
+        report = reports[name]
+        found, width = by_lines.flooded(triangles, step, mixed, np.array(UPS[name], dtype=float))
+        row["sum"][name] = [sum(p.volume_mm3 for p in report.pockets), sum(f.mm3 for f in found)]
+        for pocket in report.pockets:
+            if pocket.volume_mm3 < (_FLOOD_LEAST * width) ** 3:
+                break
+            row["compared"] += 1
+            row["within"] += any(
+                abs(f.top_mm - pocket.peak_height_mm) < 2 * width
+                and abs(f.mm3 - pocket.volume_mm3) <= 0.1 * pocket.volume_mm3
+                for f in found[:200]
+            )
+    return row
