@@ -1,4 +1,4 @@
-"""Volumes and pockets from lines through raw triangles: references that share no code with the core.
+"""Volumes and pockets from lines through raw triangles, sharing no code with the core.
 
 Every triangle is asked by itself where lines meet it; nothing is welded, joined or united. Along
 a line the winding number is counted, and what it says is inside is inside.
@@ -46,7 +46,7 @@ def steps_of(triangles: Array, mixed: bool) -> NDArray[np.int64]:
     points, number = np.unique(triangles.reshape(-1, 3), axis=0, return_inverse=True)
     faces = number.reshape(-1, 3)
     step = np.ones(len(faces), dtype=np.int64)
-    flat = (faces[:, 0] == faces[:, 1]) | (faces[:, 1] == faces[:, 2]) | (faces[:, 2] == faces[:, 0])
+    flat = (faces == np.roll(faces, 1, axis=1)).any(axis=1)
     turn = np.argmin(faces, axis=1)[:, None]
     key = np.take_along_axis(faces, (np.arange(3) + turn) % 3, axis=1)
     if mixed:
@@ -189,7 +189,8 @@ def volume(
 ) -> Volume:
     """Volume of what raw triangles (m, 3, 3) wrap, by two random lines in each square of a grid.
 
-    step, mixed : as `steps_of` gives and takes them. Unbiased; the standard error comes from how far the two lines of a square differ.
+    step, mixed : as `steps_of` gives and takes them. Unbiased; the standard error comes from how
+    far the two lines of a square differ.
     """
     rng = np.random.default_rng(seed)
     turn, _ = np.linalg.qr(rng.normal(size=(3, 3)))

@@ -21,8 +21,8 @@ UPS = {
     "-z": (0, 0, -1), "+z": (0, 0, 1), "+x": (1, 0, 0), "-x": (-1, 0, 0), "+y": (0, 1, 0),
     "-y": (0, -1, 0),
 }  # fmt: skip
-# Cutting bodies apart is slow: after so long the other levels are left, and counted as not looked at.
-CUT_SECONDS = 40.0
+# Cutting bodies apart is slow: after so long the other levels are left, and counted as skipped.
+CUT_SECONDS = 25.0
 FLOOD_UPS = ("-z", "+x")
 # Pockets smaller than this many grid columns cubed are not compared with the flood.
 _FLOOD_LEAST = 4.0
@@ -107,7 +107,7 @@ def _air(solid: Solid, row: Row) -> dict[str, AirReport]:
 def _volume(solid: Solid, triangles: np.ndarray, row: Row) -> Row:
     mixed, share = "mixed_winding" in row["findings"], row["overlap_share"]
     step = by_lines.steps_of(triangles, mixed)
-    for side, seed in ((160, 0), (640, 1)):
+    for side, seed in ((120, 0), (500, 1)):
         got = by_lines.volume(triangles, step, mixed, side, seed)
         off = abs(solid.volume_mm3 - got.mm3)
         bound = 5 * got.sigma_mm3 + (1e-4 + 2 * got.dropped + share * 1.05) * solid.volume_mm3

@@ -25,7 +25,15 @@ from typing import Any
 ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(ROOT / p) for p in ("", "core", "tests/core", "tests/corpus")]
 
+# All that a job imports on its way is imported here once, before the processes part.
+import lxml.etree  # noqa: E402, F401
+import manifold3d  # noqa: E402, F401
+import networkx  # noqa: E402, F401
 import one_mesh  # noqa: E402
+import PIL.Image  # noqa: E402, F401
+import scipy.sparse.csgraph  # noqa: E402
+import scipy.spatial  # noqa: E402, F401
+import trimesh.exchange.load  # noqa: E402, F401
 from fetch import CACHE  # noqa: E402
 from sources import Source, sources  # noqa: E402
 
@@ -36,7 +44,6 @@ Row = dict[str, Any]
 
 def _child(job: Callable[[Source], Row], source: Source, out: Connection) -> None:
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
-    os.nice(5)
     warnings.simplefilter("error", category=RuntimeWarning)
     sys.stdout = sys.stderr = open(os.devnull, "w")  # noqa: SIM115, PTH123 - readers talk
     try:
@@ -122,7 +129,7 @@ def main() -> int:
     in_processes(one_mesh.measure, chosen, given.jobs, tell)
     save()
     outcomes = [r["outcome"] for r in rows]
-    print({o: outcomes.count(o) for o in sorted(set(outcomes))}, f"{time.monotonic() - begin:.0f} s")
+    print({o: outcomes.count(o) for o in sorted(set(outcomes))})
     return 1 if {"wrong", "crash"} & set(outcomes) else 0
 
 

@@ -30,7 +30,7 @@ FIGURES = {"heron": heron, "hare": hare, "snail": snail}
 ASSEMBLIES = 24
 
 
-class Unread(Exception):  # noqa: N818 - no error of Pourwright's
+class Unread(Exception):
     """A format or file that the run's other readers do not take."""
 
 

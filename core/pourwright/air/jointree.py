@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from pourwright.air.arrays import dot_rows, ends_of, gather
 from pourwright.air.forest import highest_forest
-from pourwright.air.rays import first_exits
+from pourwright.air.rays import first_exits, winding_number
 from pourwright.air.surface import Surface
 from pourwright.errors import GeometryError
 from pourwright.solid.columns import frame
@@ -150,6 +150,13 @@ def _ties(
         found.append(false[hit])
         target.append(corner[np.arange(len(corner)), np.argmax(heights[corner], axis=1)])
         false = np.delete(false, hit)
+    # A tip that is folded inside out has nothing inside it, so nothing is above it there: it is a
+    # maximum like any other, over a sliver of air.
+    clear = 1e-6 * surface.diagonal_mm
+    false = np.array(
+        [v for v in false if winding_number(surface, surface.vertices[v] + clear * up) > 0.5],
+        dtype=np.int64,
+    )
     if len(false):
         raise GeometryError(
             "A hollow's roof has no wall above it",
