@@ -6,6 +6,7 @@ a line the winding number is counted, and what it says is inside is inside.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +16,7 @@ from scipy.sparse.csgraph import connected_components
 
 Array = NDArray[np.float64]
 _PAIRS = 4_000_000
+_MOST = 6e6
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,21 +117,8 @@ def crossings(
 
     lines : (side[0] * side[1], 2), the line of each square of the grid at `low` with `pitch`.
     """
-    flat = triangles[:, :, :2]
-    limit = np.array(side) - 1
-    first = np.clip(np.floor((flat.min(axis=1) - low) / pitch).astype(np.int64), 0, limit)
-    last = np.clip(np.floor((flat.max(axis=1) - low) / pitch).astype(np.int64), 0, limit)
-    span = last - first + 1
-    many = span[:, 0] * span[:, 1]
-    cuts = np.searchsorted(np.cumsum(many), np.arange(0, many.sum(), _PAIRS))
     found = []
-    for start, end in zip(cuts, np.r_[cuts[1:], len(many)], strict=True):
-        if start == end:
-            continue
-        some = many[start:end]
-        tri = np.repeat(np.arange(start, end), some)
-        rank = np.arange(len(tri)) - np.repeat(np.cumsum(some) - some, some)
-        square = first[tri] + np.stack([rank // span[tri, 1], rank % span[tri, 1]], axis=1)
+    for tri, square in _squares(triangles[:, :, :2], low, pitch, side):
         line = square[:, 0] * side[1] + square[:, 1]
         offset = triangles[tri].copy()
         offset[:, :, :2] -= lines[line][:, None]
@@ -146,6 +135,46 @@ def crossings(
         return none, none, none > 0, np.empty(0)
     line, tri, rising, z = (np.concatenate(x) for x in zip(*found, strict=True))
     return line, tri, rising, z
+
+
+def _squares(
+    flat: Array, low: Array, pitch: Array, side: tuple[int, int]
+) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int64]]]:
+    """Which triangle reaches into which squares of the grid: numbers (k,) and squares (k, 2).
+
+    Row by row, for the box round a long slanting triangle holds many squares that it misses.
+    """
+    place = (flat - low) / pitch
+    x = place[:, :, 0]
+    first = np.clip(np.floor(x.min(axis=1)).astype(np.int64), 0, side[0] - 1)
+    last = np.clip(np.floor(x.max(axis=1)).astype(np.int64), 0, side[0] - 1)
+    tri, rank = _repeated(last - first + 1)
+    row = first[tri] + rank
+    bottom, top = np.full(len(tri), np.inf), np.full(len(tri), -np.inf)
+    for i in range(3):
+        (x0, y0), (x1, y1) = place[tri, i].T, place[tri, (i + 1) % 3].T
+        run = np.where(x1 == x0, 1.0, x1 - x0)
+        # The part of the edge within the row, a hair wider.
+        t = np.sort(np.stack([(row - 1e-9 - x0) / run, (row + 1 + 1e-9 - x0) / run]), axis=0)
+        level = x1 == x0
+        t = np.clip(np.where(level, np.array([[0.0], [1.0]]), t), 0.0, 1.0)
+        for share in t:
+            y = y0 + share * (y1 - y0)
+            bottom, top = np.minimum(bottom, y), np.maximum(top, y)
+    start = np.clip(np.floor(bottom - 1e-9).astype(np.int64), 0, side[1] - 1)
+    end = np.clip(np.floor(top + 1e-9).astype(np.int64), 0, side[1] - 1)
+    many = end - start + 1
+    cuts = np.flatnonzero(np.diff(np.cumsum(many) // _PAIRS)) + 1
+    for chunk in np.split(np.arange(len(tri)), cuts):
+        which, rank = _repeated(many[chunk])
+        which = chunk[which]
+        yield tri[which], np.stack([row[which], start[which] + rank], axis=1)
+
+
+def _repeated(many: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Each number as often as told, and the how-manieth time it is."""
+    number = np.repeat(np.arange(len(many)), many)
+    return number, np.arange(len(number)) - np.repeat(np.cumsum(many) - many, many)
 
 
 def pieces(
@@ -197,6 +226,10 @@ def volume(
     turn[0] *= np.linalg.det(turn)
     turned = triangles @ turn.T
     low, high = turned.min(axis=(0, 1))[:2], turned.max(axis=(0, 1))[:2]
+    # Thousands of long slanting slivers would ask for a coarser grid: its error is told as well.
+    boxes = np.ptp(turned[:, :, :2], axis=1) / (high - low)
+    while side > 30 and float((boxes * side + 1).prod(axis=1).sum()) > _MOST:
+        side //= 2
     pitch = (high - low) / side
     lengths = np.zeros((2, side * side))
     dropped = 0

@@ -44,7 +44,7 @@ Row = dict[str, Any]
 
 def _child(job: Callable[[Source], Row], source: Source, out: Connection) -> None:
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
-    warnings.simplefilter("error", category=RuntimeWarning)
+    warnings.filterwarnings("error", module="pourwright")
     sys.stdout = sys.stderr = open(os.devnull, "w")  # noqa: SIM115, PTH123 - readers talk
     try:
         row = job(source)

@@ -20,6 +20,7 @@ from blend_demo.heron import heron
 from blend_demo.snail import snail
 from pourwright.solid import Finding, TriMesh, read_models, tri_mesh
 from pourwright.solid.read import MODEL_FORMATS
+from pourwright.solid.seams import joined_parts
 
 SIZE_MM = 60.0
 # Read by Pourwright itself; by trimesh for it; shapes that this run makes; not at all.
@@ -98,7 +99,7 @@ def load(source: Source) -> tuple[list[TriMesh], list[Finding]]:
     if kind in OWN:
         meshes, findings = _own(source.path, kind)
     else:
-        meshes, findings = list(_other(source.path, kind)), []
+        meshes, findings = joined_parts(list(_other(source.path, kind)), source.path.name), []
     return scaled(meshes), findings
 
 

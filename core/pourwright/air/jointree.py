@@ -152,7 +152,7 @@ def _ties(
         false = np.delete(false, hit)
     # A tip that is folded inside out has nothing inside it, so nothing is above it there: it is a
     # maximum like any other, over a sliver of air.
-    clear = 1e-6 * surface.diagonal_mm
+    clear = 10 * surface.tolerance_mm
     false = np.array(
         [v for v in false if winding_number(surface, surface.vertices[v] + clear * up) > 0.5],
         dtype=np.int64,
