@@ -106,7 +106,7 @@ def test_a_surface_of_several_materials_is_one(tmp_path):
 
 
 def test_a_hole_in_a_surface_of_several_materials_is_named(tmp_path):
-    with pytest.raises(MeshError, match="figure.obj' is open: 1 hole with 3 open edges"):
+    with pytest.raises(MeshError, match=r"figure\.obj' is open: 1 hole with 3 open edges"):
         intake(read_models([materials_cube(tmp_path, missing=1)])[0])
 
 

@@ -14,6 +14,9 @@ from sources import Source, Unread, load
 
 from pourwright.air import AirPocket, AirReport, find_pockets, prepare, top_plane_vertices
 from pourwright.errors import InputError, MeshError, PourwrightError
+from pourwright.mould import MouldSettings
+from pourwright.plan.job import Job
+from pourwright.plan.pipeline import plan_pour
 from pourwright.shop.process import DEFAULT_PROCESS
 from pourwright.solid import Solid, boolean, intake
 
@@ -61,6 +64,37 @@ def measure(source: Source) -> Row:
     if not row["volume"]["agrees"] or row["cut"]["wrong"]:
         row["outcome"] = "wrong"
     return row
+
+
+def plan(source: Source) -> Row:
+    """A whole plan without a mould, default settings, and what it says of itself held against it.
+
+    `outcome` is done, warned (something is left to decide), refused or wrong.
+    """
+    try:
+        meshes, notes = load(source)
+        made = plan_pour(intake(meshes, notes), Job(mould=MouldSettings(enabled=False)))
+    except (PourwrightError, Unread) as error:
+        return {"outcome": "refused", "message": str(error)[:300], "peak_mb": _peak_mb()}
+    peak = _peak_mb()
+    left = [p for p in made.pockets_after if p.matters]
+    codes = [w.code for w in made.warnings]
+    mesh = made.master.mesh
+    triangles = mesh.vertices[mesh.faces]
+    step = by_lines.steps_of(triangles, mixed=False)
+    got = by_lines.volume(triangles, step, mixed=False)
+    off = abs(got.mm3 - made.master.volume_mm3)
+    sound = (
+        made.master.watertight
+        and codes.count("pocket_left") == len(left)
+        and off <= 5 * got.sigma_mm3 + 1e-4 * made.master.volume_mm3
+    )
+    return {
+        "outcome": ("warned" if left else "done") if sound else "wrong",
+        "warnings": sorted(set(codes)), "matter": sum(p.matters for p in made.pockets),
+        "rods": len(made.vents), "left": len(left), "off_share": off / made.master.volume_mm3,
+        "triangles": sum(len(m.faces) for m in meshes), "peak_mb": peak,
+    }  # fmt: skip
 
 
 def _kind(error: PourwrightError) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import platform
 from collections import Counter
@@ -171,8 +172,8 @@ def _air(rows: list[Row]) -> list[str]:
     return [
         "## Air against cutting and taking apart",
         "",
-        f"{len(got)} solids in six directions each (both ways along X, Y and Z): {pockets} pockets, "
-        f"{matter} of them would leave a visible defect under vacuum and pressure.",
+        f"{len(got)} solids in six directions each (both ways along X, Y and Z): {pockets} "
+        f"pockets, {matter} of them would leave a visible defect under vacuum and pressure.",
         "",
         "The solid is cut at a level by the library that makes the booleans, and what is above is "
         "taken apart: its parts are what the join tree says is separate there. Levels are those "
@@ -195,7 +196,7 @@ def _cost(rows: list[Row]) -> list[str]:
     got = [r for r in rows if "intake_s" in r and "air_s" in r]
     steps = (0, 1_000, 10_000, 50_000, 10**9)
     body = []
-    for low, high in zip(steps, steps[1:], strict=False):
+    for low, high in itertools.pairwise(steps):
         some = [r for r in got if low <= r["triangles"] < high]
         if not some:
             continue

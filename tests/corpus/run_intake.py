@@ -1,9 +1,10 @@
 """Every mesh of the corpus through intake and the air analysis, each against references.
 
-python tests/corpus/run_intake.py [--jobs N] [--plans N] [--write docs/proof.md] [NAME ...]
+python tests/corpus/run_intake.py [--jobs N] [--resume] [--plans FILE] [--write docs/proof.md]
+    [NAME ...]
 
-NAME : only meshes whose package or name holds it. Everything measured is kept as JSON in the
-cache; --write makes the document from it. 1 where anything was wrong or crashed.
+NAME : only the meshes of that package, or whose name holds it. Everything measured is kept as JSON
+in the cache; --write makes the page from it. 1 where anything was wrong or crashed.
 """
 
 from __future__ import annotations
@@ -31,14 +32,22 @@ import manifold3d  # noqa: E402, F401
 import networkx  # noqa: E402, F401
 import one_mesh  # noqa: E402
 import PIL.Image  # noqa: E402, F401
+import proof  # noqa: E402
 import scipy.sparse.csgraph  # noqa: E402
 import scipy.spatial  # noqa: E402, F401
 import trimesh.exchange.load  # noqa: E402, F401
-from fetch import CACHE  # noqa: E402
+from fetch import CACHE, NAMES  # noqa: E402
 from sources import Source, sources  # noqa: E402
 
 MEMORY_BYTES = 6 << 30
 WATCHDOG_S = 300
+# Besides the demo's figures and the clean meshes.
+PLANNED = frozenset(
+    f"Blender/{name}" for name in (
+        "cube", "uv_sphere", "torus", "cone", "monkey_voxels", "monkey_blocks", "metaballs", "skin",
+        "text_bevelled", "array_of_spheres",
+    )
+) | {f"assembled/assembled_{i}" for i in range(4)}
 Row = dict[str, Any]
 
 
@@ -89,32 +98,29 @@ def in_processes(
             tell(row)
 
 
-def main() -> int:
-    """Run, keep the measures, and say what went wrong."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--jobs", type=int, default=max(1, (os.cpu_count() or 2) - 1))
-    parser.add_argument("--json", type=Path, default=CACHE / "intake.json")
-    parser.add_argument("--resume", action="store_true", help="leave out what the JSON file has")
-    parser.add_argument("names", nargs="*")
-    given = parser.parse_args()
-    found, versions, left_out = sources()
-    chosen = [
+def chosen(found: list[Source], names: list[str]) -> list[Source]:
+    """Those whose package is named or whose name holds one of the names; all without names."""
+    return [s for s in found if not names or any(n == s.package or n in s.name for n in names)]
+
+
+def planned(found: list[Source]) -> list[Source]:
+    """Whole plans are made of the demo's figures, Blender's solids and the clean meshes."""
+    clean = {f"data/meshes/{name}.off" for name in NAMES}
+    return [
         s for s in found
-        if not given.names or any(n == s.package or n in s.name for n in given.names)
+        if s.package == "demo" or s.name in clean or f"{s.package}/{s.name}" in PLANNED
     ]  # fmt: skip
-    kept = json.loads(given.json.read_text()) if given.resume and given.json.exists() else {}
+
+
+def run(
+    job: Callable[[Source], Row], sources_: list[Source], jobs: int, path: Path, kept: Row
+) -> Row:
+    """Run what `kept` does not hold yet; what is measured is written every now and then."""
     rows: list[Row] = kept.get("rows", [])
     done = {(r["package"], r["name"]) for r in rows}
-    chosen = [s for s in chosen if (s.package, s.name) not in done]
-    before = kept.get("seconds", 0.0)
+    left = [s for s in sources_ if (s.package, s.name) not in done]
     begin = saved = time.monotonic()
-
-    def save() -> None:
-        given.json.write_text(json.dumps({
-            "date": time.strftime("%Y-%m-%d", time.gmtime()),
-            "seconds": before + time.monotonic() - begin,
-            "versions": versions, "left_out": left_out, "rows": rows,
-        }, indent=0))  # fmt: skip
+    result = kept | {"rows": rows, "date": time.strftime("%Y-%m-%d", time.gmtime())}
 
     def tell(row: Row) -> None:
         nonlocal saved
@@ -123,12 +129,39 @@ def main() -> int:
             print(json.dumps(row), file=sys.stderr, flush=True)
         if time.monotonic() - saved > 20:
             saved = time.monotonic()
-            save()
-            print(f"{len(rows)} of {len(done) + len(chosen)}", file=sys.stderr, flush=True)
+            path.write_text(json.dumps(result))
+            print(f"{len(rows)} of {len(done) + len(left)}", file=sys.stderr, flush=True)
 
-    in_processes(one_mesh.measure, chosen, given.jobs, tell)
-    save()
-    outcomes = [r["outcome"] for r in rows]
+    in_processes(job, left, jobs, tell)
+    result["seconds"] = kept.get("seconds", 0.0) + time.monotonic() - begin
+    path.write_text(json.dumps(result))
+    return result
+
+
+def main() -> int:
+    """Run, keep the measures, write the page, and say what went wrong."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
+    parser.add_argument("--json", type=Path, default=CACHE / "intake.json")
+    parser.add_argument("--plans", type=Path, help="plan as well; where to keep its measures")
+    parser.add_argument("--resume", action="store_true", help="leave out what the files have")
+    parser.add_argument("--write", type=Path, metavar="PAGE", help="write docs/proof.md")
+    parser.add_argument("names", nargs="*")
+    given = parser.parse_args()
+    found, versions, left_out = sources()
+    kept = (proof.read(given.json) if given.resume else None) or {}
+    kept |= {"versions": versions, "left_out": left_out}
+    intake = run(one_mesh.measure, chosen(found, given.names), given.jobs, given.json, kept)
+    plans = None
+    if given.plans:
+        kept = (proof.read(given.plans) if given.resume else None) or {}
+        plans = run(
+            one_mesh.plan, chosen(planned(found), given.names), given.jobs, given.plans, kept
+        )
+    if given.write:
+        fuzz = proof.read(ROOT / "docs" / "proof-fuzz.json")
+        given.write.write_text(proof.document(intake, plans, fuzz), encoding="utf-8")
+    outcomes = [r["outcome"] for r in intake["rows"] + (plans["rows"] if plans else [])]
     print({o: outcomes.count(o) for o in sorted(set(outcomes))})
     return 1 if {"wrong", "crash"} & set(outcomes) else 0
 

@@ -35,8 +35,9 @@ def read_models(
 ) -> tuple[list[TriMesh], list[Finding]]:
     """Read model files as meshes in mm, with findings on their units.
 
-    Parts of a file that are open by themselves, as surfaces are that change their material, are one
-    mesh. A PLY file's vertex property `protect` (0 to 1, or a byte from 0 to 255) is read as weights.
+    Parts of a file that are open by themselves are one mesh: so comes a surface that changes its
+    material. A PLY file's vertex property `protect` (0 to 1, or a byte from 0 to 255) is read as
+    weights.
 
     unit : one of `MM_PER_UNIT` for every file, or None: 3MF and GLB say their own unit, and files
     that cannot (STL, OBJ, PLY) are taken as millimetres, which the findings say.
