@@ -214,16 +214,20 @@ def _joined(line: NDArray[np.int64], low: Array, high: Array, bad: int) -> Piece
 
 
 def volume(
-    triangles: Array, step: NDArray[np.int64], mixed: bool, side: int = 160, seed: int = 0
+    triangles: Array, step: NDArray[np.int64], mixed: bool, side: int = 160, seed: int = 0,
+    up: Array | None = None, level: float = -np.inf,
 ) -> Volume:
     """Volume of what raw triangles (m, 3, 3) wrap, by two random lines in each square of a grid.
 
     step, mixed : as `steps_of` gives and takes them. Unbiased; the standard error comes from how
     far the two lines of a square differ.
+    up, level : lines along `up`, and only what is above x . up = level.
     """
     rng = np.random.default_rng(seed)
     turn, _ = np.linalg.qr(rng.normal(size=(3, 3)))
     turn[0] *= np.linalg.det(turn)
+    if up is not None:
+        turn = upright(up)
     turned = triangles @ turn.T
     low, high = turned.min(axis=(0, 1))[:2], turned.max(axis=(0, 1))[:2]
     # Thousands of long slanting slivers would ask for a coarser grid: its error is told as well.
@@ -237,12 +241,20 @@ def volume(
     for i in range(2):
         lines = low + (corner.reshape(-1, 2) + rng.random((side * side, 2))) * pitch
         got = pieces(turned, step, mixed, low, pitch, (side, side), lines)
-        lengths[i] = np.bincount(got.line, weights=got.high - got.low, minlength=side * side)
+        reach = np.maximum(got.high - np.maximum(got.low, level), 0.0)
+        lengths[i] = np.bincount(got.line, weights=reach, minlength=side * side)
         dropped += got.unbalanced
     area = float(pitch[0] * pitch[1])
     sigma = area * np.sqrt(((lengths[0] - lengths[1]) ** 2).sum()) / 2
     hit = max(1, int((lengths > 0).sum()))
     return Volume(area * float(lengths.sum()) / 2, float(sigma), dropped / hit)
+
+
+def upright(up: Array) -> Array:
+    """Rotation, rows for column vectors, that takes the unit vector `up` to +Z."""
+    x = np.cross(up, np.eye(3)[int(np.argmin(np.abs(up)))])
+    x /= np.linalg.norm(x)
+    return np.array([x, np.cross(up, x), up])
 
 
 @dataclass(frozen=True)
@@ -263,10 +275,7 @@ def flooded(
     are joined where they overlap, which resin or air passes up to the lower of their tops. The
     cavity is open at its top. Walls and gaps thinner than the grid are not seen for what they are.
     """
-    helper = np.eye(3)[int(np.argmin(np.abs(up)))]
-    x = np.cross(up, helper)
-    x /= np.linalg.norm(x)
-    turn = np.array([x, np.cross(up, x), up])
+    turn = upright(up)
     turned = triangles @ turn.T
     low, high = turned.min(axis=(0, 1))[:2], turned.max(axis=(0, 1))[:2]
     width = float((high - low).max()) / columns
