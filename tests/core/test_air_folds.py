@@ -10,6 +10,7 @@ from reference import mesh_of
 from pourwright.air import find_pockets, join_tree, prepare
 from pourwright.air.rays import winding_number
 from pourwright.solid import TriMesh, intake
+from pourwright.solid.mesh import concatenate
 
 Manifold = manifold3d.Manifold
 UP = np.array([0.0, 0.0, 1.0])
@@ -64,6 +65,17 @@ def test_a_hollows_roof_is_still_joined():
     body = Manifold.cube((10, 10, 10), True) - Manifold.sphere(3.0, 16).rotate((10, 20, 30))
     tree = join_tree(prepare(mesh_of(body)), UP)
     assert len(tree.pass_a) == len(tree.peaks) - 1
+
+
+def test_a_roof_under_a_shell_that_was_not_united_is_no_error():
+    """As where a surface crosses itself: the ray enters once more before it leaves."""
+    block = Manifold.cube((20, 20, 20), True) - Manifold.cube((4, 4, 5)).translate((-2, -2, 0))
+    inner = Manifold.cube((8, 8, 2)).translate((-4, -4, 7))
+    surface = prepare(concatenate([mesh_of(block), mesh_of(inner)]))
+    tree = join_tree(surface, UP)
+    roof = np.flatnonzero(np.isclose(surface.heights(UP)[tree.peaks], 5.0))
+    assert len(roof)
+    assert np.isin(roof, np.r_[tree.pass_a, tree.pass_b]).all()
 
 
 def test_winding_number():

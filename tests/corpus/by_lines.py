@@ -284,6 +284,8 @@ def flooded(
     corner = np.stack(np.meshgrid(*(np.arange(n) for n in side), indexing="ij"), -1).reshape(-1, 2)
     lines = low + (corner + np.array([0.5 + 1e-4 * np.sqrt(2), 0.5 - 1e-4 * np.sqrt(3)])) * pitch
     got = pieces(turned, step, mixed, low, pitch, side, lines)
+    if len(got.line) == 0:  # thinner than the columns are apart
+        return [], width
     a, b = _neighbours(got, side)
     return _read(got, a, b, width**2), width
 
@@ -312,8 +314,6 @@ def _neighbours(
 def _read(got: Pieces, a: NDArray[np.int64], b: NDArray[np.int64], area: float) -> list[Trapped]:
     """Let the level fall, join what joins, and note what is closed off from the open top."""
     n = len(got.line)
-    if n == 0:
-        return []
     owner = list(range(n))
     members = [[i] for i in range(n)]
     is_open = [False] * n

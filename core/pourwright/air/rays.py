@@ -12,14 +12,16 @@ from pourwright.air.surface import Surface
 from pourwright.solid.mesh import Floats, Ints
 
 
-def first_exits(surface: Surface, starts: Ints, ray: Floats) -> tuple[Ints, Ints]:
+def first_exits(
+    surface: Surface, starts: Ints, ray: Floats, *, known_inside: bool = False
+) -> tuple[Ints, Ints]:
     """Which rays from vertices `starts` (k,) along the unit vector `ray` leave, and by which face.
 
     Faces count that look along the ray and do not hold its own start. Edges and corners count for
     every face that has them. Seen from the start, the two faces of an edge find the same number
     for the side it lies on but for the sign, so no ray slips between two neighbours. A ray that
     enters before it leaves did not start inside, as from a tip that is folded inside out: it does
-    not count.
+    not count unless the start is `known_inside`.
     """
     line, face = surface.spheres.near(surface.vertices[starts], ray)
     facing = dot_rows(surface.area_vectors, face, ray)
@@ -32,7 +34,7 @@ def first_exits(surface: Surface, starts: Ints, ray: Floats) -> tuple[Ints, Ints
     exits = np.full(len(starts), -np.inf)
     exits[leaving] = height[first] - surface.tolerance_mm
     early = met & (facing < 0) & (height > surface.tolerance_mm) & (height < exits[line])
-    inside = ~np.isin(leaving, line[early])
+    inside = np.full(len(leaving), known_inside) | ~np.isin(leaving, line[early])
     return leaving[inside], face[first[inside]]
 
 
