@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import platform
+import re
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from importlib.metadata import version
@@ -93,6 +94,11 @@ def _meshes(intake: Row) -> list[str]:
         *(count[o] for o in OUTCOMES),
     ])  # fmt: skip
     lines += table(names, body)
+    found = intake.get("found", {})
+    mine = Counter(r["package"] for r in rows)
+    rest = [f"{n - mine[p]} of {n} of {p}" for p, n in found.items() if mine[p] < n]
+    if rest:
+        lines += ["", "**Not run this time:** " + ", ".join(rest) + "."]
     lines += ["", "Refused, by the finding that was named; examples as the user reads them:", ""]
     refused = [r for r in rows if r["outcome"] == "refused"]
     kinds = Counter(r["kind"] for r in refused)
@@ -116,9 +122,10 @@ def _meshes(intake: Row) -> list[str]:
 
 
 def _example(rows: list[Row]) -> str:
-    """The shortest message, without the machine's paths."""
+    """The shortest message, without the file's name and path."""
     text = min((r["message"] for r in rows), key=len)
-    words = [w.rsplit("/", 1)[-1] if w.startswith("/") else w for w in text.split()]
+    text = re.sub(r"'[^']*'", "'figure'", text)
+    words = ["figure" if w.startswith("/") else w for w in text.split()]
     return " ".join(words).replace("|", "\\|")
 
 
@@ -167,6 +174,7 @@ def _air(rows: list[Row]) -> list[str]:
     matter = sum(v[1] for r in got for v in r["pockets"].values())
     cut = {k: sum(r["cut"][k] for r in got) for k in ("pockets", "levels", "skipped")}
     wrong = sum(bool(r["cut"]["wrong"]) for r in got)
+    erred = sum(bool(r["cut"].get("erred")) for r in got)
     flood = [r["flood"] for r in got if "flood" in r]
     compared, within = (sum(f[k] for f in flood) for k in ("compared", "within"))
     return [
@@ -180,7 +188,9 @@ def _air(rows: list[Row]) -> list[str]:
         "where the four largest pockets close, and one at random. Number, volume and top of all "
         "parts must agree, and those of the closed ones, within 1e-5 of the volume.",
         "",
-        f"{cut['levels']} levels, {cut['pockets']} pockets: {wrong} solids with a difference. "
+        f"{cut['levels']} levels, {cut['pockets']} pockets: {wrong} solids with a difference that "
+        f"is the join tree's, {erred} where lines through the raw triangles show that the cutting "
+        "errs. "
         f"{cut['skipped']} more levels were left out, where a solid had used up its 25 s.",
         "",
         "A third opinion, from raw triangles to pockets without anything in common: columns of "
@@ -301,13 +311,27 @@ def _properties() -> list[str]:
 
 
 _FOUND = """
-## What the run found
+## What the run has found so far
 
-- A tip folded inside out, of a size between lines of intake's own cross-check, was taken for the
-  roof of a hollow. Where something lay above it the two were joined and the pocket in that limb
+Wrong or refused at first, now right, each with a test:
+
+- A tip folded inside out, too small for the lines of intake's own cross-check, was taken for the
+  roof of a hollow. Where something lay above it the two were joined, and the pocket in that limb
   was lost; where nothing did, the figure was refused (a real mesh, in three of six directions).
-  Now a ray from such a tip does not count when it enters before it leaves, and a tip with nothing
-  inside above it is a maximum like any other: `tests/core/test_air_folds.py`.
+  Now a ray that enters before it leaves did not start inside, and a tip with nothing inside above
+  it is a maximum like any other: `tests/core/test_air_folds.py`.
+- A model of two-sided faces, each triangle once either way, was given a volume and pockets that
+  are not there. It is refused by name; sheets of such pairs on a sound body are left out and
+  told: `tests/core/test_intake.py`.
+- A closed surface of several materials came as one open part a material from OBJ and GLB files,
+  and was refused. Parts that are open by themselves are now one: `tests/core/test_read.py`.
+- A mesh of 329 000 triangles with tens of thousands of edges of more than two faces took over five
+  minutes before its holes were named; the time is linear now, half a minute.
+
+And of the references: on 65 convex parts that touch in hairlines, cutting loses up to a tenth of a
+percent of the body, where lines through the raw triangles agree with the join tree. Where the two
+differ in the volume above a level, such lines therefore decide, and what they decide is counted
+above.
 """
 
 _AGAIN = """

@@ -18,6 +18,7 @@ import sys
 import time
 import traceback
 import warnings
+from collections import Counter
 from collections.abc import Callable
 from multiprocessing.connection import Connection, wait
 from pathlib import Path
@@ -150,7 +151,7 @@ def main() -> int:
     given = parser.parse_args()
     found, versions, left_out = sources()
     kept = (proof.read(given.json) if given.resume else None) or {}
-    kept |= {"versions": versions, "left_out": left_out}
+    kept |= {"versions": versions, "left_out": left_out, "found": Counter(s.package for s in found)}
     intake = run(one_mesh.measure, chosen(found, given.names), given.jobs, given.json, kept)
     plans = None
     if given.plans:
