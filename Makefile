@@ -12,7 +12,7 @@ BPY_4.2 := bpy==4.2.23 numpy==1.24.3
 BPY_4.5 := bpy==4.5.15 numpy==1.26.4
 BPY_5.0 := bpy==5.0.1 numpy==1.26.4
 
-.PHONY: demo test check extension packages gui pictures clean system
+.PHONY: demo test check bench corpus fuzz extension packages gui pictures clean system
 
 demo: $(VENV)/.ready
 	$(PY) -m blend_demo --out demo-out
@@ -32,6 +32,10 @@ extension: $(VENV)/.ready
 # The zips of all four platforms, with sizes.
 packages: $(VENV)/.ready
 	$(PY) addon/build.py --all --out dist
+
+# Every mesh that the registries' packages hold, against references; writes docs/proof.md.
+corpus: $(VENV)/.ready
+	$(PY) tests/corpus/run_intake.py --plans .cache/corpus/plans.json --write docs/proof.md
 
 # Windowed Blender on a virtual screen; takes the screenshots of the guide.
 gui: extension

@@ -149,6 +149,30 @@ def test_a_shell_without_volume_is_left_out():
     assert kinds(solid) == ["zero_thickness"]
 
 
+def both_sides(body: trimesh.Trimesh) -> np.ndarray:
+    return np.vstack([body.faces, body.faces[:, ::-1]])
+
+
+def test_a_body_of_two_sided_faces_is_refused():
+    """As game models have them; paired round their edges they would bound what is not there."""
+    with pytest.raises(MeshError, match="back to back") as caught:
+        intake([tri_mesh(BALL.vertices, both_sides(BALL))])
+    assert caught.value.kind == "zero_thickness"
+
+
+def test_two_sided_sheets_on_a_body_add_nothing():
+    """A fin that hangs on the block by an edge of it, and a wall right through another body."""
+    fin = [[0, 0, 10], [10, 0, 10], [0, 0, 20]]
+    at = [int(np.argmin(np.linalg.norm(BLOCK.vertices - p, axis=1))) for p in fin[:2]]
+    sheet = [*at, len(BLOCK.vertices)]
+    solid = intake([
+        tri_mesh(np.vstack([BLOCK.vertices, fin[2:]]), [*BLOCK.faces, sheet, sheet[::-1]])
+    ])
+    assert solid.volume_mm3 == pytest.approx(1000, rel=1e-12)
+    assert kinds(solid) == ["zero_thickness"]
+    assert solid.parts == 1
+
+
 @pytest.mark.parametrize(("scale", "told"), [(1e-3, True), (1, False), (1e3, True)])
 def test_an_unlikely_size_is_noted(scale, told):
     solid = intake([tri_mesh(BLOCK.vertices * scale, BLOCK.faces)])

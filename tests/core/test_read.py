@@ -78,6 +78,38 @@ def test_inch_for_millimetre_is_16387_times_the_volume():
     assert cubic_inch_mm3 == pytest.approx(16387.064)
 
 
+def materials_cube(folder: Path, missing: int = 0) -> Path:
+    """A cube of three materials with a ball beside it that has one."""
+    cube = box([0, 0, 0], [10, 10, 10])
+    ball = trimesh.creation.icosphere(subdivisions=2, radius=3.0)
+    points = [*cube.vertices, *(ball.vertices + [30.0, 0, 0])]
+    lines = [f"v {x} {y} {z}" for x, y, z in points]
+    faces = cube.faces[: len(cube.faces) - missing] + 1
+    for k in range(3):
+        lines += [f"usemtl m{k}", *(f"f {a} {b} {c}" for a, b, c in faces[k::3])]
+    lines += ["usemtl other", *(f"f {a} {b} {c}" for a, b, c in ball.faces + 9)]
+    (folder / "figure.mtl").write_text("".join(f"newmtl m{k}\nKd 1 0 0\n" for k in range(3)))
+    path = folder / "figure.obj"
+    path.write_text("\n".join(["mtllib figure.mtl", *lines, ""]))
+    return path
+
+
+def test_a_surface_of_several_materials_is_one(tmp_path):
+    meshes, _ = read_models([materials_cube(tmp_path)])
+    assert [(m.name, len(m.faces)) for m in meshes] == [
+        ("figure.obj", 12), ("figure.obj:geometry", 320)
+    ]  # fmt: skip
+    solid = intake(meshes)
+    ball = trimesh.creation.icosphere(subdivisions=2, radius=3.0).volume
+    assert solid.volume_mm3 == pytest.approx(1000 + ball)
+    assert solid.shells == 2
+
+
+def test_a_hole_in_a_surface_of_several_materials_is_named(tmp_path):
+    with pytest.raises(MeshError, match=r"figure\.obj' is open: 1 hole with 3 open edges"):
+        intake(read_models([materials_cube(tmp_path, missing=1)])[0])
+
+
 def test_gltf_is_metres_with_y_up(tmp_path):
     """glTF 2.0, section 3.4: metres, +Y up; on the bench +Z is up."""
     path = tmp_path / "tall.glb"

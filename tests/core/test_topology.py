@@ -8,7 +8,9 @@ import trimesh
 from shapes import box, together, turned_in
 
 from pourwright.air.surface import prepare
-from pourwright.solid import TriMesh, topology, weld
+from pourwright.solid import TriMesh, topology, tri_mesh, weld
+from pourwright.solid.contacts import open_contacts
+from pourwright.solid.mesh import concatenate
 
 
 def welded(*bodies: trimesh.Trimesh) -> tuple[np.ndarray, np.ndarray]:
@@ -104,3 +106,23 @@ def test_weld_joins_equal_positions_only_and_drops_unused_ones():
 def test_repeats_are_dropped_and_the_other_side_is_not():
     faces = np.array([[0, 1, 2], [1, 2, 0], [2, 1, 0], [0, 1, 3]])
     assert len(weld.drop_repeated(faces)) == 3
+
+
+def test_wedges_that_overlap_by_a_hair_stay_apart():
+    """Two bodies on one edge, as a union of float32 models leaves them: 0.001 degrees overlap."""
+
+    def wedge(start_deg: float, end_deg: float, name: str) -> TriMesh:
+        turns = np.radians([start_deg, end_deg])
+        rim = 9.0 * np.stack([np.cos(turns), np.sin(turns)], axis=1)
+        points = [[0.0, 0.0, z] for z in (0, 7)]
+        points += [[x, y, z] for x, y in rim for z in (0, 7)]
+        hull = trimesh.convex.convex_hull(np.array(points))
+        return tri_mesh(hull.vertices, hull.faces, name)
+
+    one, two = wedge(-89.4477, 0.0, "one"), wedge(-179.42, -89.4463, "two")
+    opened, places = open_contacts(concatenate([one, two]))
+    assert len(places) == 2
+    surface = prepare(opened)
+    faces = np.ascontiguousarray(surface.faces)
+    count, _ = topology.face_components(topology.twins(surface.vertices, faces))
+    assert count == 2

@@ -10,9 +10,10 @@ from __future__ import annotations
 import manifold3d
 import numpy as np
 import pytest
-from reference import mesh_of
+from random_bodies import random_body
+from reference import mesh_of, winding_number
 
-from pourwright.air import find_pockets, highest_vertex, prepare
+from pourwright.air import find_pockets, highest_vertex, join_tree, prepare, top_plane_vertices
 from pourwright.solid import TriMesh
 
 Manifold = manifold3d.Manifold
@@ -112,6 +113,83 @@ def critical_indices(mesh: TriMesh, up) -> list[int]:
     middle = np.take_along_axis(mesh.faces, np.argsort(corner, axis=1)[:, 1:2], axis=1).ravel()
     index = 1 - np.bincount(middle, minlength=len(mesh.vertices)) / 2
     return [int(i) for i in index[index != 0]]
+
+
+def holed_plate(holes: int) -> manifold3d.Manifold:
+    plate = box((0, 0, 0), (4.0 * holes + 2, 6, 2))
+    for i in range(holes):
+        plate -= box((4 * i + 1.5, 2, -1), (4 * i + 4.5, 4, 3))
+    return plate
+
+
+@pytest.mark.parametrize("holes", [0, 1, 2, 5])
+def test_critical_indices_add_up_to_the_euler_characteristic(holes):
+    """Banchoff 1967 (from memory): 2 - 2 g for a plate with g holes, in whatever direction.
+
+    The join tree (H. Carr, J. Snoeyink, U. Axen, Comput. Geom. 24(2):75-94, 2003) has one pass
+    fewer than maxima, its other saddles being loops that part and join the cavity's walls only.
+    """
+    mesh = mesh_of(holed_plate(holes))
+    for up in np.random.default_rng(holes).normal(size=(5, 3)):
+        up /= np.linalg.norm(up)
+        assert sum(critical_indices(mesh, up)) == 2 - 2 * holes
+        tree = join_tree(prepare(mesh), up)
+        assert len(tree.pass_a) == len(tree.peaks) - 1
+
+
+@pytest.mark.parametrize("teeth", [1, 4, 9])
+def test_a_comb_needs_a_hole_for_each_tooth(teeth):
+    """Greg Aloupis et al., Draining a polygon, Comput. Geom. 47(2):316-328, 2014: some shapes need
+    order n holes. Turned over it is filling: a comb poured teeth up has a maximum a tooth."""
+    comb = box((0, 0, 0), (3.0 * teeth, 2, 1))
+    for i in range(teeth):
+        comb += box((3 * i + 1, 0, 0.5), (3 * i + 2, 2, 4.0 + 0.1 * i))
+    assert maxima(comb, UP) == teeth
+    assert maxima(comb, DOWN) == 1
+
+
+@pytest.mark.parametrize("sides", [4, 6, 24])
+def test_a_pool_is_an_air_pocket_upside_down(sides):
+    """Y. Yasui, S. McMains, T. Glau: Pool segmentation for predicting water traps: what a cup
+    holds of water is what the space round it keeps of air, turned over. A bore of n sides and
+    radius 4, 6 deep, holds n/2 sin(2 pi/n) 4^2 6; derived."""
+    cup = Manifold.cylinder(9.0, 6.0, 6.0, 48) - Manifold.cylinder(7.0, 4.0, 4.0, sides).translate(
+        (0.0, 0.0, 3.0)
+    )
+    round_it = box((-10, -10, -5), (10, 10, 15)) - cup
+    holds = sides / 2 * np.sin(2 * np.pi / sides) * 16 * 6
+    surface = prepare(mesh_of(round_it))
+    for up, expected in ((DOWN, [holds]), (UP, [])):
+        direction = np.array(up)
+        report = find_pockets(surface, direction, top_plane_vertices(surface, direction))
+        # The body's own underside, or its top, traps nothing: air runs off round it.
+        assert [p.volume_mm3 for p in report.pockets] == pytest.approx(expected)
+
+
+def test_sign_of_the_pseudonormal_tells_inside_from_outside():
+    """J. A. Baerentzen, H. Aanaes, IEEE TVCG 11(3), 2005 (from memory).
+
+    Straight above a local maximum of the surface the nearest surface point is the maximum itself,
+    so the sign of its angle-weighted normal says whether that place is outside. Judged by winding
+    numbers; normals weighted with areas go wrong somewhere.
+    """
+    seen, wrong_by_area = 0, 0
+    for seed in range(60):
+        rng = np.random.default_rng(seed)
+        surface = prepare(mesh_of(random_body(("csg", "hollow")[seed % 2], rng)))
+        mesh = TriMesh(surface.vertices, surface.faces, "body")
+        by_area = np.zeros_like(surface.vertices)
+        for i in range(3):
+            np.add.at(by_area, surface.faces[:, i], surface.area_vectors)
+        up = rng.normal(size=3)
+        up /= np.linalg.norm(up)
+        for v in join_tree(surface, up).peaks:
+            outside = winding_number(mesh, mesh.vertices[v] + 1e-7 * up) < 0.5
+            assert (surface.normals[v] @ up > 0) == outside
+            wrong_by_area += (by_area[v] @ up > 0) != outside
+            seen += 1
+    assert seen > 100
+    assert wrong_by_area
 
 
 def test_pentagram_outline():

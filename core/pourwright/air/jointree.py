@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from pourwright.air.arrays import dot_rows, ends_of, gather
 from pourwright.air.forest import highest_forest
-from pourwright.air.rays import first_exits
+from pourwright.air.rays import first_exits, winding_number
 from pourwright.air.surface import Surface
 from pourwright.errors import GeometryError
 from pourwright.solid.columns import frame
@@ -26,6 +26,8 @@ from pourwright.solid.mesh import Floats, Ints
 
 # Edges looked at together: what is worked out on the way then stays in the processor's cache.
 _CHUNK = 1 << 16
+# Rays lean by this much where those before have missed.
+_TILTS = ((0.0, 0.0), (1e-3, 4e-4), (-7e-4, 9e-4), (5e-2, -3e-2), (-0.4, 0.3))
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,17 +141,33 @@ def _ties(
     """
     false = peaks[dot_rows(surface.normals, peaks, up) < 0]
     found, target = [np.empty(0, np.int64)], [np.empty(0, np.int64)]
-    # A ray that runs along a wall may miss. Nothing near a maximum lies above it, so any other
-    # rising direction starts inside as well.
-    for tilt in ((0.0, 0.0), (1e-3, 4e-4), (-7e-4, 9e-4), (5e-2, -3e-2), (-0.4, 0.3)):
-        if len(false) == 0:
-            break
+
+    def tie(tilt: tuple[float, float], known_inside: bool) -> None:
+        nonlocal false
         ray = up + np.array(tilt) @ frame(up)[:2] if any(tilt) else up
-        hit, face = first_exits(surface, false, ray / np.linalg.norm(ray))
+        ray = ray / np.linalg.norm(ray)
+        hit, face = first_exits(surface, false, ray, known_inside=known_inside)
         corner = surface.faces[face]
         found.append(false[hit])
         target.append(corner[np.arange(len(corner)), np.argmax(heights[corner], axis=1)])
         false = np.delete(false, hit)
+
+    # A ray that runs along a wall may miss. Nothing near a maximum lies above it, so any other
+    # rising direction starts inside as well.
+    for tilt in _TILTS:
+        if len(false) == 0:
+            break
+        tie(tilt, known_inside=False)
+    # A tip that is folded inside out has nothing inside it, so nothing is above it there: it is a
+    # maximum like any other, over a sliver of air. In a surface that crosses itself others lie
+    # within the body, and their rays may enter it once more.
+    clear = 10 * surface.tolerance_mm
+    false = np.array(
+        [v for v in false if winding_number(surface, surface.vertices[v] + clear * up) > 0.5],
+        dtype=np.int64,
+    )
+    if len(false):
+        tie(_TILTS[0], known_inside=True)
     if len(false):
         raise GeometryError(
             "A hollow's roof has no wall above it",

@@ -14,6 +14,7 @@ import numpy as np
 from pourwright.errors import InputError, MeshError
 from pourwright.solid.mesh import Floats, TriMesh, tri_mesh
 from pourwright.solid.package import check_package
+from pourwright.solid.seams import joined_parts
 from pourwright.solid.solid import Finding
 
 MM_PER_UNIT = {"micron": 0.001, "mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
@@ -34,7 +35,9 @@ def read_models(
 ) -> tuple[list[TriMesh], list[Finding]]:
     """Read model files as meshes in mm, with findings on their units.
 
-    A PLY file's vertex property `protect` (0 to 1, or a byte from 0 to 255) is read as weights.
+    Parts of a file that are open by themselves are one mesh: so comes a surface that changes its
+    material. A PLY file's vertex property `protect` (0 to 1, or a byte from 0 to 255) is read as
+    weights.
 
     unit : one of `MM_PER_UNIT` for every file, or None: 3MF and GLB say their own unit, and files
     that cannot (STL, OBJ, PLY) are taken as millimetres, which the findings say.
@@ -55,7 +58,8 @@ def read_models(
         used, note = _choose_unit(path, stated, unit)
         findings.append(note)
         scale = MM_PER_UNIT[used]
-        meshes += [replace(m, vertices=m.vertices * scale) for m in found]
+        parts = joined_parts(found, path.name)
+        meshes += [replace(m, vertices=m.vertices * scale) for m in parts]
     return meshes, findings
 
 

@@ -38,13 +38,8 @@ def closed_shells(mesh: TriMesh) -> Shells:
     faces = weld.drop_collapsed(faces)
     if len(faces) == 0:
         raise _flat(mesh)
-    single = weld.drop_repeated(faces)
-    if len(single) < len(faces):
-        gone = len(faces) - len(single)
-        findings.append(
-            Finding("repeated_faces", f"'{mesh.name}': {gone} triangles lay there twice; one kept")
-        )
-        faces = single
+    if not weld.all_distinct(faces):
+        faces = _single_sides(mesh, vertices, faces, findings)
     twin = topology.twins(vertices, faces)
     if (twin == topology.NONE).any():
         vertices, faces, twin = _mend_small_gaps(mesh, vertices, faces, twin, findings)
@@ -66,6 +61,41 @@ def closed_shells(mesh: TriMesh) -> Shells:
     if not shells:
         raise _flat(mesh)
     return Shells(tuple(shells), tuple(findings))
+
+
+def _single_sides(
+    mesh: TriMesh, vertices: Floats, faces: Ints, findings: list[Finding]
+) -> Ints:
+    """Keep one of repeated triangles, and none of two that lie back to back.
+
+    Raises MeshError where nothing else is there.
+    """
+    single = weld.drop_repeated(faces)
+    if len(single) < len(faces):
+        gone = len(faces) - len(single)
+        findings.append(
+            Finding("repeated_faces", f"'{mesh.name}': {gone} triangles lay there twice; one kept")
+        )
+    kept = weld.drop_back_to_back(single)
+    if len(kept) == len(single):
+        return kept
+    at = tuple(vertices[single].mean(axis=(0, 1)))
+    if len(kept) == 0:
+        raise MeshError(
+            f"'{mesh.name}': every triangle has another one back to back; they enclose nothing",
+            hint="delete the inner or the outer side of each face, or give the sheet thickness",
+            at_mm=at,
+            kind="zero_thickness",
+        )
+    findings.append(
+        Finding(
+            "zero_thickness",
+            f"'{mesh.name}': {len(single) - len(kept)} triangles lie back to back in pairs, which "
+            "enclose nothing; left out",
+            at,
+        )
+    )
+    return kept
 
 
 def bodies(shells: tuple[TriMesh, ...], name: str) -> tuple[list[TriMesh], list[Finding]]:

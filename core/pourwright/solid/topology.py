@@ -52,8 +52,9 @@ def _pair_round_edge(
     angles a closing face comes first: coincident walls of two bodies part them.
     """
     both = np.concatenate([forward, backward])
-    low = vertices[faces.ravel()[forward[0]]]
-    axis = vertices[np.roll(faces, -1, axis=1).ravel()[forward[0]]] - low
+    face, side = divmod(int(forward[0]), 3)
+    low = vertices[faces[face, side]]
+    axis = vertices[faces[face, (side + 1) % 3]] - low
     axis = axis / max(float(np.linalg.norm(axis)), 1e-300)
     opposite = vertices[faces[both // 3, (both % 3 + 2) % 3]] - low
     flat = opposite - np.outer(opposite @ axis, axis)

@@ -47,14 +47,35 @@ def drop_collapsed(faces: Ints) -> Ints:
     return faces[(a != b) & (b != c) & (c != a)]
 
 
+def all_distinct(faces: Ints) -> bool:
+    """Whether no two faces have the same three vertices, whichever way they look."""
+    return len(np.unique(_numbers(np.sort(faces, axis=1)))) == len(faces)
+
+
 def drop_repeated(faces: Ints) -> Ints:
     """Return the faces without exact repeats (same vertices, same side out)."""
     turn = np.argmin(faces, axis=1)[:, None]
     canonical = np.take_along_axis(faces, (np.arange(3) + turn) % 3, axis=1)
-    n = np.int64(faces.max(initial=0) + 1)
-    if n < 2_000_000:  # n cubed fits 63 bits
-        key = (canonical[:, 0] * n + canonical[:, 1]) * n + canonical[:, 2]
-        _, first = np.unique(key, return_index=True)
-    else:
-        _, first = np.unique(canonical, axis=0, return_index=True)
+    _, first = np.unique(_numbers(canonical), return_index=True)
     return faces if len(first) == len(faces) else faces[np.sort(first)]
+
+
+def drop_back_to_back(faces: Ints) -> Ints:
+    """Return the faces without pairs of the same vertices that look opposite ways.
+
+    Between the two is nothing. No face may be repeated.
+    """
+    _, group, count = np.unique(
+        _numbers(np.sort(faces, axis=1)), return_inverse=True, return_counts=True
+    )
+    single = count[group] == 1
+    return faces if single.all() else faces[single]
+
+
+def _numbers(triples: Ints) -> Ints:
+    """One number for each different row, (m,)."""
+    n = np.int64(triples.max(initial=0) + 1)
+    if n < 2_000_000:  # n cubed fits 63 bits
+        numbers: Ints = (triples[:, 0] * n + triples[:, 1]) * n + triples[:, 2]
+        return numbers
+    return np.unique(triples, axis=0, return_inverse=True)[1].reshape(-1).astype(np.int64)
