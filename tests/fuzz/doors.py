@@ -8,10 +8,12 @@ import json
 import shutil
 import traceback
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import numpy as np
 
+import pourwright.cli
 from pourwright.cli import main
 from pourwright.errors import PourwrightError
 from pourwright.shop.silicone import read_silicones
@@ -20,6 +22,9 @@ from pourwright.solid.topology import is_watertight
 from tests.fuzz.plain_readers import triangles
 from tests.fuzz.seeds import MODELS, SUFFIX, seeds
 from tests.fuzz.winding import disagreement
+
+# Making the parser takes longer than most cases.
+pourwright.cli.build_parser = cache(pourwright.cli.build_parser)
 
 # Intake refuses surfaces that wrap more than 1 % of their volume wrongly and tells the rest.
 MOST_WRONG = 0.02
@@ -53,7 +58,8 @@ def judge(kind: str, data: bytes, folder: Path, air: bool = False) -> Outcome:
             return Outcome("crash", "message", repr(line))
         return Outcome("refused", getattr(error, "kind", type(error).__name__), line)
     except Exception as error:
-        frames = [f for f in traceback.extract_tb(error.__traceback__) if "pourwright" in f.filename]
+        frames = traceback.extract_tb(error.__traceback__)
+        frames = [f for f in frames if "pourwright" in f.filename]
         at = f"{Path(frames[-1].filename).name}:{frames[-1].name}" if frames else "?"
         mark = f"{type(error).__name__} {at}"
         return Outcome("crash", mark, traceback.format_exc()[-1500:])

@@ -101,8 +101,9 @@ def numbers(data: bytes, rng: Random) -> bytes:
         if not found:
             return data
         one = rng.choice(found)
-        new = rng.choice((rng.choice(NUMBERS), str(rng.choice(WHOLES)), rng.choice(found)[0].decode()))
-        data = data[: one.start()] + new.encode() + data[one.end() :]
+        other = rng.choice(found)[0]
+        new = rng.choice((rng.choice(NUMBERS).encode(), b"%d" % rng.choice(WHOLES), other))
+        data = data[: one.start()] + new + data[one.end() :]
         found = list(_NUMBER.finditer(data))
     return data
 
@@ -133,7 +134,9 @@ def words(data: bytes, rng: Random) -> bytes:
     if not found:
         return data
     one, other = rng.choice(found), rng.choice(found)
-    new = rng.choice((other[0], other[0], b"", b"\xff\xfe", "größe".encode(), b"true", b'"""', b"#"))
+    new = rng.choice(
+        (other[0], other[0], b"", b"\xff\xfe", "größe".encode(), b"true", b'"""', b"#")
+    )
     return data[: one.start()] + new + data[one.end() :]
 
 
@@ -141,7 +144,9 @@ def long_text(data: bytes, rng: Random) -> bytes:
     """Put something very long or very deep somewhere."""
     at = rng.choice((0, len(data), rng.randrange(len(data) + 1)))
     size = rng.choice((300, 5_000, 60_000))
-    thing = rng.choice((b"[", b"{", b'{"a":', b"a.", b"a", b"9", b" ", b"\n", b"-", b"1 ", b"'", b"/"))
+    thing = rng.choice(
+        (b"[", b"{", b'{"a":', b"a.", b"a", b"9", b" ", b"\n", b"-", b"1 ", b"'", b"/")
+    )
     return data[:at] + thing * size + data[at:]
 
 
@@ -314,7 +319,9 @@ def threemf(data: bytes, rng: Random) -> bytes:
     if way == 9:
         del parts[rng.choice(list(parts))]
     elif way == 10:
-        other = rng.choice(("../../evil", "3D/3DMODEL.MODEL", "a/3D/3dmodel.model", "/etc/x", "C:x"))
+        other = rng.choice(
+            ("../../evil", "3D/3DMODEL.MODEL", "a/3D/3dmodel.model", "/etc/x", "C:x")
+        )
         parts = {other: rng.choice((b"x", xml))} | parts
     elif way == 11:
         parts["3D/padding.xml"] = b"<a/>" * rng.choice((10, 100_000))
@@ -364,8 +371,9 @@ def changed_tree(root: object, rng: Random) -> object:
     stack = [root]
     while stack:
         one = stack.pop()
-        keys = one.keys() if isinstance(one, dict) else range(len(one)) if isinstance(one, list) else ()
-        for key in keys:
+        if not isinstance(one, dict | list):
+            continue
+        for key in one if isinstance(one, dict) else range(len(one)):
             places.append((one, key))
             stack.append(one[key])  # type: ignore[index]
     if not places:
@@ -457,9 +465,11 @@ def glb(data: bytes, rng: Random) -> bytes:
 
 _TOML_VALUES = (
     '""', '"x"', "true", "false", "-1", "0", "1", "2", "1e308", "nan", "inf", "-inf", "1e-300",
-    "[]", "[1, 2, 3]", "[[]]", "[nan, 0, 1]", "{}", "{ a = 1 }", "2026-01-01", "12:00:00", "9" * 400,
-    '"\\u0000"', '"a\\nb"', '"\\u001b[2J"', "0.5", "100", "1000", "0x7fffffffffffffff", "['a']",
-    "[0, 0, -1]", "[1e9, 1e9, 1e9]", '"round"', '"none"', '"vacuum"', "9" * 6000, '"%s"' % ("y" * 300),
+    "[]", "[1, 2, 3]", "[[]]", "[nan, 0, 1]", "{}",
+    "{ a = 1 }", "2026-01-01", "12:00:00",
+    "9" * 400, '"\\u0000"', '"a\\nb"', '"\\u001b[2J"', "0.5", "100", "1000", "0x7fffffffffffffff",
+    "['a']", "[0, 0, -1]", "[1e9, 1e9, 1e9]", '"round"', '"none"', '"vacuum"', "9" * 6000,
+    '"' + "y" * 300 + '"',
 )  # fmt: skip
 
 
@@ -478,11 +488,14 @@ def toml(data: bytes, rng: Random) -> bytes:
         rows[i] = key + b"= " + value
     elif way == 4 and keyed:
         i = rng.choice(keyed)
-        rows[i] = rng.choice((b"x = 1", b'"" = 1', b"a.b.c = 1", b'"\\u0000" = 2')) + b"\n" + rows[i]
+        new = rng.choice((b"x = 1", b'"" = 1', b"a.b.c = 1", b'"\\u0000" = 2'))
+        rows[i] = new + b"\n" + rows[i]
     elif way == 5 and heads:
         i = rng.choice(heads)
-        rows[i] = rng.choice((rows[i] * 2, b"[" + rows[i] + b"]", b"[x]", b"[a" + b".a" * 3000 + b"]",
-                              b'["\\u0007"]', b"['']", b"[" + rows[i].strip(b"[]") + b".x]"))  # fmt: skip
+        rows[i] = rng.choice((
+            rows[i] * 2, b"[" + rows[i] + b"]", b"[x]", b"[a" + b".a" * 3000 + b"]",
+            b'["\\u0007"]', b"['']", b"[" + rows[i].strip(b"[]") + b".x]",
+        ))  # fmt: skip
     elif heads:
         i, j = rng.choice(heads), rng.choice(heads)
         rows[i], rows[j] = rows[j], rows[i]

@@ -18,8 +18,9 @@ import json
 import os
 import sys
 import time
+import warnings
 from collections import Counter
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 from multiprocessing.connection import wait
 from pathlib import Path
 
@@ -40,6 +41,7 @@ _MOST_KEPT = 40
 def main() -> int:
     """Run, print and write the counts."""
     options = _options()
+    warnings.simplefilter("ignore")  # as the command line has it
     for kind in KINDS:
         seeds(kind)  # before the fork, so that every worker has them
     counts: Counter[tuple[str, str]] = Counter()
@@ -120,7 +122,7 @@ def _report(
     }  # fmt: skip
     total = {word: sum(row[word] for row in by_format.values()) for word in WORDS}
     result = {
-        "date": datetime.now(timezone.utc).date().isoformat(),
+        "date": datetime.now(UTC).date().isoformat(),
         "minutes": round(minutes, 1),
         "seed": options.seed,
         "cases": sum(total.values()),
@@ -131,7 +133,7 @@ def _report(
         options.json.write_text(json.dumps(result, indent=1) + "\n", "utf-8")
     for kind, row in by_format.items():
         print(f"{kind:9}", *(f"{row[word]:7} {word}" for word in WORDS))
-    print(f"{result['cases']} cases in {minutes:.1f} min:", *(f"{n} {w}," for w, n in total.items()))
+    print(f"{result['cases']} cases in {minutes:.1f} min:", total)
 
 
 if __name__ == "__main__":

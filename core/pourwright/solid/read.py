@@ -1,9 +1,10 @@
-"""Model files in, meshes in millimetres out, through trimesh's readers."""
+"""Model files in, meshes in millimetres out: 3MF by a reader of our own, others by trimesh's."""
 
 from __future__ import annotations
 
 import io
 import logging
+import warnings
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -12,18 +13,13 @@ from typing import Any
 import numpy as np
 
 from pourwright.errors import InputError, MeshError
+from pourwright.solid.gltf import check_glb
 from pourwright.solid.mesh import Floats, TriMesh, tri_mesh
-from pourwright.solid.package import check_package
+from pourwright.solid.read_threemf import read_threemf
 from pourwright.solid.solid import Finding
 
 MM_PER_UNIT = {"micron": 0.001, "mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
 
-# 3MF spells units out (3MF Core 1.3, model unit); trimesh passes the words on.
-_LONG_NAMES = {
-    "micron": "micron", "millimeter": "mm", "millimeters": "mm", "centimeter": "cm",
-    "centimeters": "cm", "meter": "m", "meters": "m", "inch": "in", "inches": "in",
-    "foot": "ft", "feet": "ft",
-}
 MODEL_FORMATS = frozenset({".stl", ".obj", ".ply", ".3mf", ".glb"})
 # Name of the vertex property that says how much a place is to be left alone.
 PROTECT = "protect"
@@ -51,9 +47,9 @@ def read_models(
     findings: list[Finding] = []
     for path in paths:
         check_model_path(path)
-        found, stated = _load(path)
+        found, stated, notes = _load(path)
         used, note = _choose_unit(path, stated, unit)
-        findings.append(note)
+        findings += [note, *notes]
         scale = MM_PER_UNIT[used]
         meshes += [replace(m, vertices=m.vertices * scale) for m in found]
     return meshes, findings
@@ -71,10 +67,8 @@ def check_model_path(path: Path) -> None:
         )
 
 
-def _load(path: Path) -> tuple[list[TriMesh], str | None]:
-    import trimesh
-
-    logging.getLogger("trimesh").setLevel(logging.CRITICAL)
+def _load(path: Path) -> tuple[list[TriMesh], str | None, list[Finding]]:
+    """The meshes in the file's unit, the unit if it says one, and what was noticed."""
     kind = path.suffix.lower()[1:]
     try:
         data = path.read_bytes()
@@ -87,11 +81,22 @@ def _load(path: Path) -> tuple[list[TriMesh], str | None]:
     if kind == "stl":
         _check_stl(path, data)
     if kind == "3mf":
-        check_package(path, data)
+        return read_threemf(path, data)
+    if kind == "glb":
+        check_glb(path, data)
+    return _load_with_trimesh(path, kind, data), "m" if kind == "glb" else None, []
+
+
+def _load_with_trimesh(path: Path, kind: str, data: bytes) -> list[TriMesh]:
+    import trimesh
+
+    logging.getLogger("trimesh").setLevel(logging.CRITICAL)
     # Texture seams would split a PLY's vertices and part them from their weights.
     ply: dict[str, Any] = {"fix_texture": False, "skip_materials": True}
     try:
-        with np.errstate(all="ignore"):
+        with np.errstate(all="ignore"), warnings.catch_warnings():
+            # numpy stops at a number that is none, keeps what came before, and only warns.
+            warnings.filterwarnings("error", "string or file could not be read")
             scene = trimesh.load_scene(
                 io.BytesIO(data), file_type=kind, process=False, maintain_order=True,
                 **(ply if kind == "ply" else {}),
@@ -117,10 +122,7 @@ def _load(path: Path) -> tuple[list[TriMesh], str | None]:
             meshes.append(replace(mesh, vertices=mesh.vertices @ turn.T))
     if not meshes:
         raise MeshError(f"{path} has no triangles", hint="export the model again", kind="empty")
-    stated = "m" if kind == "glb" else None
-    if kind == "3mf":
-        stated = _LONG_NAMES.get(str(scene.units or "millimeter").lower())
-    return meshes, stated
+    return meshes
 
 
 def _ply_weights(part: Any, path: Path) -> Floats | None:
