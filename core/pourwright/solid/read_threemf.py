@@ -65,7 +65,7 @@ def read_threemf(path: Path, data: bytes) -> tuple[list[TriMesh], str, list[Find
             raise
         except expat.ExpatError as error:
             raise InputError(f"{path} cannot be read as 3MF: {error}", hint=_HINT) from error
-        except (*UNREADABLE, KeyError, OverflowError, RecursionError) as error:
+        except (*UNREADABLE, LookupError, OverflowError, RecursionError) as error:
             raise InputError(
                 f"{path} cannot be read as 3MF: {type(error).__name__} {error}", hint=_HINT
             ) from error
@@ -244,7 +244,7 @@ def _parse(path: Path, package: zipfile.ZipFile, name: str, begin: object, space
     try:
         with package.open(name) as stream:
             parser.ParseFile(stream)
-    except (expat.ExpatError, KeyError, ValueError, OverflowError) as error:
+    except (expat.ExpatError, LookupError, ValueError, OverflowError) as error:
         what = f"lacks {error}" if isinstance(error, KeyError) else str(error)
         raise InputError(
             f"{path}: in '{name}', line {parser.CurrentLineNumber}: {what}", hint=_HINT
