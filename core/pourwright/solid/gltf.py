@@ -30,7 +30,7 @@ def check_glb(path: Path, data: bytes) -> None:
     that are none are refused by name.
     """
     try:
-        for problem in _problems(_tree(data)):
+        for problem in _problems(_tree(data), len(data)):
             raise InputError(f"{path}: {problem}", hint=_HINT)
     except InputError as error:
         if str(path) in error.what:
@@ -57,11 +57,14 @@ def _tree(data: bytes) -> dict[str, Any]:
     return tree
 
 
-def _problems(tree: dict[str, Any]) -> Iterator[str]:
+def _problems(tree: dict[str, Any], length: int) -> Iterator[str]:
     for name in tree.get("extensionsRequired", []):
         if not str(name).startswith(_HARMLESS):
             yield f"it needs the extension {name}, which cannot be read"
     accessors = tree.get("accessors", [])
+    for number, accessor in enumerate(accessors):
+        if not 0 <= accessor["count"] <= length:  # each takes a byte at least
+            yield f"accessor {number} holds {accessor['count']} things in {length} bytes"
     for number, mesh in enumerate(tree.get("meshes", [])):
         for part in mesh["primitives"]:
             mode = part.get("mode", _TRIANGLES)
@@ -105,5 +108,3 @@ def _data_problems(tree: dict[str, Any], accessor: dict[str, Any], what: str) ->
                         ("byteLength", view["byteLength"])):  # fmt: skip
         if not isinstance(value, int) or isinstance(value, bool) or value < 0:
             yield f"{what}: their {name} is {value!r}"
-    if accessor["count"] > view["byteLength"]:  # each takes a byte at least
-        yield f"{what} are {accessor['count']} in {view['byteLength']} bytes"

@@ -17,6 +17,7 @@ from pourwright.solid.gltf import check_glb
 from pourwright.solid.mesh import Floats, TriMesh, tri_mesh
 from pourwright.solid.read_threemf import read_threemf
 from pourwright.solid.solid import Finding
+from pourwright.solid.text_models import check_obj, check_ply
 
 MM_PER_UNIT = {"micron": 0.001, "mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
 
@@ -84,6 +85,10 @@ def _load(path: Path) -> tuple[list[TriMesh], str | None, list[Finding]]:
         return read_threemf(path, data)
     if kind == "glb":
         check_glb(path, data)
+    if kind == "ply":
+        check_ply(path, data)
+    if kind == "obj":
+        check_obj(path, data)
     return _load_with_trimesh(path, kind, data), "m" if kind == "glb" else None, []
 
 
