@@ -65,7 +65,7 @@ def _disagreement(given: np.ndarray, made: np.ndarray, points: int) -> float:
         normal = np.cross(b - a, c - a)
         length = np.sqrt((normal * normal).sum(axis=1))[:, None]
         near = (share[:, :, None] * given).sum(axis=1)
-        at = near - 0.01 * normal / np.sqrt(np.maximum(length, 1e-300))
+        at = near - 1e-4 * normal / np.sqrt(np.maximum(length, 1e-300))
         want, got = winding(given, at) > 0.5, winding(made, at) > 0.5
         if not want.any():
             return 0.0 if not got.any() else 1.0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -39,7 +40,8 @@ def known(options: argparse.Namespace) -> dict[str, Resin]:
     if options.materials is not None:
         return read_materials(options.materials)
     folder = default_folder()
-    return read_materials(folder if folder.exists() else None)
+    # Unlike its exists(), which raises where a folder above is closed to this user.
+    return read_materials(folder if os.path.exists(folder) else None)
 
 
 def run(options: argparse.Namespace) -> int:
