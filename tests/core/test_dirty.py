@@ -15,7 +15,7 @@ import trimesh
 from shapes import as_mesh, box, figure_eight, together, turned_in
 
 from pourwright.errors import MeshError
-from pourwright.solid import TriMesh, intake, tri_mesh
+from pourwright.solid import TriMesh, intake, read_models, tri_mesh
 from pourwright.solid.mesh import concatenate
 
 BALL = trimesh.creation.icosphere(subdivisions=3, radius=10)
@@ -216,6 +216,13 @@ def test_float32_far_from_the_origin(offset):
         assert offset >= 1e7 and error.kind and error.hint
     else:
         assert solid.volume_mm3 == pytest.approx(exact(mesh), rel=0.01)
+
+
+@pytest.mark.parametrize(("offset", "told"), [(0.0, False), (100.0, False), (1e6, True)])
+def test_numbers_too_coarse_for_the_place_are_told(tmp_path, offset, told):
+    trimesh.Trimesh(V + offset, F, process=False).export(tmp_path / "ball.stl")
+    _, findings = read_models([tmp_path / "ball.stl"])
+    assert ("coarse_numbers" in {f.kind for f in findings}) == told
 
 
 @pytest.mark.parametrize("offset", [1e8, 1e9, 1e11, 1e15])

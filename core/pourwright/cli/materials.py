@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -40,8 +39,11 @@ def known(options: argparse.Namespace) -> dict[str, Resin]:
     if options.materials is not None:
         return read_materials(options.materials)
     folder = default_folder()
-    # Unlike its exists(), which raises where a folder above is closed to this user.
-    return read_materials(folder if os.path.exists(folder) else None)
+    try:
+        there = folder.exists()
+    except OSError:  # a folder above is closed to this user
+        there = False
+    return read_materials(folder if there else None)
 
 
 def run(options: argparse.Namespace) -> int:

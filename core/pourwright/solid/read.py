@@ -22,6 +22,8 @@ from pourwright.solid.text_models import check_obj, check_ply
 MM_PER_UNIT = {"micron": 0.001, "mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
 
 MODEL_FORMATS = frozenset({".stl", ".obj", ".ply", ".3mf", ".glb"})
+# Steps of float32 above this share of the diagonal are told: 0.002 mm on a figure of 100 mm.
+_COARSE = 2e-5
 # Name of the vertex property that says how much a place is to be left alone.
 PROTECT = "protect"
 
@@ -52,6 +54,7 @@ def read_models(
         used, note = _choose_unit(path, stated, unit)
         findings += [note, *notes]
         scale = MM_PER_UNIT[used]
+        findings += [note for m in found for note in _coarse(m, scale)]
         meshes += [replace(m, vertices=m.vertices * scale) for m in found]
     return meshes, findings
 
@@ -173,6 +176,23 @@ def _check_stl(path: Path, data: bytes) -> None:
             hint="export the model again",
         )
     raise InputError(f"{path} is no STL file", hint="export the model again")
+
+
+def _coarse(mesh: TriMesh, scale: float) -> list[Finding]:
+    """Tell of a mesh in float32 that lies so far out that its numbers are coarse there."""
+    far = float(np.abs(mesh.vertices[mesh.faces[:, 0]]).max())
+    step = float(np.spacing(np.float32(far)))
+    if step <= _COARSE * mesh.diagonal_mm or not np.isfinite(mesh.diagonal_mm):
+        return []
+    if not (mesh.vertices == mesh.vertices.astype(np.float32)).all():
+        return []
+    return [
+        Finding(
+            "coarse_numbers",
+            f"'{mesh.name}' lies {far * scale:.3g} mm from the origin, where the file's numbers "
+            f"are {step * scale:.2g} mm apart: move it to the origin and export it again",
+        )
+    ]
 
 
 def _choose_unit(path: Path, stated: str | None, asked: str | None) -> tuple[str, Finding]:

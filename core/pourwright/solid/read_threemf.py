@@ -29,8 +29,8 @@ _PRODUCTION = "http://schemas.microsoft.com/3dmanufacturing/production/2015/06"
 _MATERIAL = "http://schemas.microsoft.com/3dmanufacturing/material/2015/02"
 _START = "http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"
 _SUPPORTS = ("support", "solidsupport")
-# Components may hold components; a hundred thousand copies of one triangle are no figure.
-_MOST_PARTS, _MOST_TRIANGLES = 20_000, 50_000_000
+# Components may hold components; ten thousand copies of one triangle are no figure.
+_MOST_PARTS, _MOST_TRIANGLES = 5_000, 50_000_000
 _BAR = "|"  # between namespace and name
 
 
