@@ -12,7 +12,7 @@ BPY_4.2 := bpy==4.2.23 numpy==1.24.3
 BPY_4.5 := bpy==4.5.15 numpy==1.26.4
 BPY_5.0 := bpy==5.0.1 numpy==1.26.4
 
-.PHONY: demo test check extension gui pictures clean system
+.PHONY: demo test check fuzz extension gui pictures clean system
 
 demo: $(VENV)/.ready
 	$(PY) -m blend_demo --out demo-out
@@ -25,6 +25,10 @@ check: $(VENV)/.ready
 	$(PY) -m ruff check .
 	$(PY) -m mypy
 	$(VENV)/bin/lint-imports
+
+# Twenty minutes of files made wrong on purpose; what fails is kept in tests/fuzz/kept.
+fuzz: $(VENV)/.ready
+	$(PY) -m tests.fuzz.run --minutes 20 --json docs/proof-fuzz.json
 
 extension: $(VENV)/.ready
 	$(PY) addon/build.py --out dist
