@@ -152,6 +152,9 @@ RIGHT = {
     "coincident inside": (
         lambda: as_mesh(together(box((0, 0, 0), (9, 9, 9)), box((2, 2, 4), (7, 7, 9)))), 729.0
     ),
+    "an edge in common": (
+        lambda: as_mesh(together(box((0, -2, 0), (25, 2, 4)), box((21, -2, -8), (25, 2, 4)))), 528.0
+    ),
     "the same body twice": (
         lambda: as_mesh(together(BALL, trimesh.Trimesh(V, F[::-1], process=False))), BALL.volume
     ),
