@@ -15,7 +15,7 @@ import trimesh
 from shapes import as_mesh, box, figure_eight, together, turned_in
 
 from pourwright.errors import MeshError
-from pourwright.solid import TriMesh, intake, read_models, tri_mesh
+from pourwright.solid import TriMesh, boolean, intake, read_models, tri_mesh
 from pourwright.solid.mesh import concatenate
 
 BALL = trimesh.creation.icosphere(subdivisions=3, radius=10)
@@ -338,3 +338,11 @@ def test_one_bad_shell_among_many_is_found():
         intake([whole])
     assert caught.value.kind == "self_overlap"
     assert np.abs(np.array(caught.value.at_mm) - 60).max() < 2.2
+
+
+def test_a_union_that_lost_a_body_is_refused(monkeypatch):
+    monkeypatch.setattr(boolean, "union", lambda meshes, name="": meshes[0])
+    two = as_mesh(together(box((0, 0, 0), (9, 9, 9)), box((5, 5, 5), (12, 12, 12))))
+    with pytest.raises(MeshError) as caught:
+        intake([two])
+    assert caught.value.kind == "union_mismatch"
