@@ -45,7 +45,7 @@ def run() -> int:
 
 def _rounds(options: argparse.Namespace) -> int:
     for name, size in (("old", 9.0), ("new", 12.0)):
-        trimesh.creation.icosphere(subdivisions=2, radius=size).export(f"{name}.stl")
+        trimesh.creation.icosphere(subdivisions=1, radius=size).export(f"{name}.stl")
     if options.planned:
         _plan_once()
     assert _whole("old") == 0
@@ -59,7 +59,8 @@ def _rounds(options: argparse.Namespace) -> int:
     for number in range(options.rounds):
         shutil.rmtree("out", ignore_errors=True)
         shutil.copytree("old", "out")
-        _killed(rng, seconds, aimed=number % 2 == 1)
+        # Half at any time, half once so many files are written in full, the last ones oftener.
+        _killed(rng, seconds, len(old) - rng.choice((0, 0, 1, 3)) if number % 2 else 0)
         found = _files(Path("out"))
         same = {
             "all_old": all(found.get(n) == old[n] for n in old),
@@ -109,19 +110,20 @@ def _whole(name: str) -> int:
     return 0 if status in (0, 1) else status
 
 
-def _killed(rng: Random, seconds: float, aimed: bool) -> None:
+def _killed(rng: Random, seconds: float, written: int) -> None:
     child = _forked("new", "out")
-    if aimed:
+    if written:
         until = time.monotonic() + _PATIENCE_S
         while time.monotonic() < until and os.waitpid(child, os.WNOHANG) == (0, 0):
             # What the check before the work makes goes at once; the write's own is filled.
             with contextlib.suppress(FileNotFoundError):
-                if any(any(p.iterdir()) for p in Path("out").glob(STAGE_PREFIX + "*")):
+                stages = Path("out").glob(STAGE_PREFIX + "*")
+                if any(len(list(stage.iterdir())) >= written for stage in stages):
                     break
-            time.sleep(0.002)
+            time.sleep(0.0005)
         else:
             return
-        time.sleep(rng.uniform(0, 0.05 * rng.random()))
+        time.sleep(rng.uniform(0, 0.02) * rng.random())
     else:
         time.sleep(rng.uniform(0, seconds))
     with contextlib.suppress(ProcessLookupError):

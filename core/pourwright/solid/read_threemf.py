@@ -31,6 +31,8 @@ _START = "http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"
 _SUPPORTS = ("support", "solidsupport")
 # Components may hold components; ten thousand copies of one triangle are no figure.
 _MOST_PARTS, _MOST_TRIANGLES = 5_000, 50_000_000
+# Of XML at once; a comment longer than that is gone through again with every further chunk.
+_CHUNK = 64 * 2**20
 _BAR = "|"  # between namespace and name
 
 
@@ -243,7 +245,9 @@ def _parse(path: Path, package: zipfile.ZipFile, name: str, begin: object, space
     parser.StartNamespaceDeclHandler = space  # type: ignore[assignment]
     try:
         with package.open(name) as stream:
-            parser.ParseFile(stream)
+            while chunk := stream.read(_CHUNK):
+                parser.Parse(chunk, False)
+        parser.Parse(b"", True)
     except (expat.ExpatError, LookupError, ValueError, OverflowError) as error:
         what = f"lacks {error}" if isinstance(error, KeyError) else str(error)
         raise InputError(
