@@ -26,6 +26,10 @@ check: $(VENV)/.ready
 	$(PY) -m mypy
 	$(VENV)/bin/lint-imports
 
+# Twenty minutes of files made wrong on purpose; what fails is kept in tests/fuzz/kept.
+fuzz: $(VENV)/.ready
+	$(PY) -m tests.fuzz.run --minutes 20 --json docs/proof-fuzz.json
+
 extension: $(VENV)/.ready
 	$(PY) addon/build.py --out dist
 

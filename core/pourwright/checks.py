@@ -3,11 +3,23 @@
 from __future__ import annotations
 
 import reprlib
+import tomllib
 from collections.abc import Iterable
 from numbers import Real
 from typing import Any
 
 from pourwright.errors import InputError
+
+# Deeper keys take the parser time that grows with the square of their depth.
+_MOST_DOTS = 200
+
+
+def parse_toml(text: str) -> dict[str, Any]:
+    """Return the tables of a TOML text; ValueError or RecursionError says why there are none."""
+    for number, line in enumerate(text.splitlines(), start=1):
+        if line.count(".") > _MOST_DOTS and line.split("#")[0].count(".") > _MOST_DOTS:
+            raise ValueError(f"more than {_MOST_DOTS} dots (at line {number})")
+    return tomllib.loads(text)
 
 
 def check_number(name: str, value: object, low: float, high: float) -> float:

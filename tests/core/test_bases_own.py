@@ -143,3 +143,10 @@ class TestPlaces:
         assert nearest_place(ring, 1.0, np.zeros(2)) is not None
         assert nearest_place(ring, 2.5, np.zeros(2)) is None
         assert nearest_place([], 1.0, np.zeros(2)) is None
+
+
+def test_it_is_moved_under_the_feet_and_not_under_all_of_the_figure():
+    leg, arm = box((0, 0, 0), (6, 6, 20)), box((0, 0, 15), (40, 6, 20))
+    bowing = boolean.union([as_mesh(leg), as_mesh(arm)])
+    made = base_from_mesh(BLOCK, bowing, OwnBaseSettings(place="under"), CLOSED)
+    assert made.sprue.base.bounds_mm.mean(axis=0)[:2] == pytest.approx([3.0, 3.0])

@@ -254,3 +254,13 @@ def test_two_openings_get_a_slit_each():
     assert cut.tunnels.count == 2
     middles = sorted(float(s[:, 0].mean()) for s in cut.slits_mm)
     assert middles == [pytest.approx(-9, abs=2), pytest.approx(9, abs=2)]
+
+
+def test_way_points_out_of_order_make_no_line_that_meets_itself():
+    """The cheapest stretches would cross; those solved later go round."""
+    cut = cut_of("ball")
+    ways = [*cut.line.way_points]
+    ways[1], ways[2] = ways[2], ways[1]
+    line = solve_loop(cut.graph, cut.price, cut.parting, ways, MouldSettings().cut)
+    assert not line.passes_twice
+    assert len(np.unique(line.corners)) == len(line.corners)

@@ -13,7 +13,7 @@ from mould_bodies import Manifold, ball_on_plinth, beast, mesh_of, mushroom
 
 from pourwright.mould import CutPlan, KeySettings, MouldSettings, plan_cut
 from pourwright.mould.box import make_box
-from pourwright.mould.demould import demould, stretch_percent
+from pourwright.mould.demould import _sideways, demould, stretch_percent
 from pourwright.mould.guide import guide_body, guided
 from pourwright.mould.leaves import Leaves, Sheet
 from pourwright.mould.parting import Parting
@@ -62,6 +62,15 @@ class TestUndercuts:
         for leaf in report_of(Manifold.sphere(10, 128), lambda p: p[:, 0] > 0):
             assert leaf.deepest_mm == 0.0 and leaf.spots == () and leaf.undercut_mm2 == 0.0
             assert leaf.area_mm2 == pytest.approx(2 * math.pi * 100, rel=0.01)
+
+    def test_what_ends_within_a_layer_is_no_obstacle_and_what_ends_above_it_is(self):
+        """A wall from cell 5 to 14, a step beside it on either hand, and points in the wall."""
+        top = np.full((20, 20), -np.inf)
+        top[5:15] = 10.0
+        top[2:5], top[15:17] = 3.5, 4.5
+        points = np.array([[9.5, 9.5, 3.2], [13.5, 9.5, 3.2]])
+        depth = _sideways(points, top, np.zeros(2), 1.0, 0.0)
+        assert depth == pytest.approx([9 - 4, 17 - 13])
 
     def test_stretch(self):
         assert stretch_percent(1.0, 10.0) == pytest.approx(25.0)

@@ -13,7 +13,7 @@ from reference import parts_above
 from pourwright.mould.box import make_box
 from pourwright.mould.rubber import rubber_for
 from pourwright.mould.settings import BoxSettings
-from pourwright.mould.trapped import UP, trapped_air
+from pourwright.mould.trapped import UP, _left_of, _surface_of, trapped_air
 from pourwright.shop.silicone import silicone_named
 from pourwright.solid.boolean import to_manifold
 
@@ -101,3 +101,19 @@ def test_a_flat_roof_traps_nothing():
         (30, 16, 8), True
     ).translate((0, 0, 24))
     assert not any(p.matters for p in trapped_air(rubber_of(mesh_of(body))).pockets)
+
+
+def test_the_surface_round_a_pocket_is_what_lies_above_its_saddle():
+    """Surface that only leads up to a pocket neither belongs to it nor holds its air."""
+    air = trapped_air(rubber_of(bell()), tilts_deg=())
+    report = air.report
+    pocket = next(i for i, p in enumerate(air.pockets) if p.matters)
+    heights = report.tree.heights + float(report.surface.centre_mm @ UP)
+    own = _surface_of(report, pocket)
+    below = np.flatnonzero(
+        (report.pocket_of_climb[report.tree.climb] == pocket) & (heights <= 20 + 1e-9)
+    )
+    assert len(own) and len(below)
+    assert heights[own].min() > 20
+    assert _left_of(report, own) == pytest.approx(6 * 6 * 4)
+    assert _left_of(report, below) == 0.0

@@ -169,3 +169,10 @@ def test_no_density_no_volumes():
 def test_bad_input(make):
     with pytest.raises(InputError):
         make()
+
+
+def test_every_mix_has_the_residue_of_its_cup_on_top():
+    """By hand: two moulds at once and three casts make two mixes, 7 ml more in each."""
+    plan = plan_mixes(PU, [Order("bird", 100.0, 3, 2)], MixSettings(margin=0.1, residue_ml=7.0), 9)
+    assert [m.to_mix_ml for m in plan.mixes] == [pytest.approx(227.0), pytest.approx(117.0)]
+    assert [m.poured_ml for m in plan.mixes] == [200.0, 100.0]

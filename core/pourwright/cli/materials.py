@@ -39,7 +39,11 @@ def known(options: argparse.Namespace) -> dict[str, Resin]:
     if options.materials is not None:
         return read_materials(options.materials)
     folder = default_folder()
-    return read_materials(folder if folder.exists() else None)
+    try:
+        there = folder.exists()
+    except OSError:  # a folder above is closed to this user
+        there = False
+    return read_materials(folder if there else None)
 
 
 def run(options: argparse.Namespace) -> int:

@@ -52,16 +52,14 @@ def add_bench(command: argparse.ArgumentParser) -> None:
 
 def read_bench(path: Path | None, default: BenchSettings) -> BenchSettings:
     """Return the settings in a file's [bench] table, or the default without a file."""
-    import tomllib
-
-    from pourwright.checks import check_table
+    from pourwright.checks import check_table, parse_toml
     from pourwright.shop.bench import BenchSettings
 
     if path is None:
         return default
     common.check_models([path])
     try:
-        data = tomllib.loads(path.read_text("utf-8"))
+        data = parse_toml(path.read_text("utf-8"))
         return BenchSettings.from_table(check_table("", data, ("bench",)).get("bench", {}))
     except InputError as error:
         raise InputError(f"{path}: {error.what}", hint=error.hint) from None

@@ -78,6 +78,9 @@ class Pour:
         if self.temperature_c is not None:
             check_number("The temperature in C", self.temperature_c, -50.0, 100.0)
         check_number("The number of casts", self.casts, 0, 100_000)
+        texts = [self.note, *self.materials, *self.materials.values(), *self.minutes]
+        if not all(isinstance(text, str) for text in texts):
+            raise InputError("A note or a material is no text", hint="give a text in quotes")
         for step, minutes in self.minutes.items():
             check_number(f"The minutes of '{step}'", minutes, 0.0, 1e6)
 

@@ -39,13 +39,12 @@ smallest_wall_mm = 0.4     # layer_mm
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
 
-from pourwright.checks import check_direction, check_number, check_table, check_text
+from pourwright.checks import check_direction, check_number, check_table, check_text, parse_toml
 from pourwright.errors import InputError
 from pourwright.gates.settings import GateSettings
 from pourwright.mould.settings import MouldSettings
@@ -112,7 +111,7 @@ def read_job(path: Path, materials: Mapping[str, Resin] | None = None) -> Job:
 def parse_job(text: str, materials: Mapping[str, Resin] | None = None) -> Job:
     """Return the job in a TOML text; raises InputError as `read_job`, without a file name."""
     try:
-        data = tomllib.loads(text)
+        data = parse_toml(text)
     except (ValueError, RecursionError) as error:
         raise InputError(f"not valid TOML: {error}", hint="correct that line") from error
     check_table("", data, ("pour", "process", "printer", "pose", "base", "bench", "mould", *_PLAIN))

@@ -72,7 +72,7 @@ class PlanData:
     @property
     def round_box(self) -> bool:
         """Whether the mould is round."""
-        box = (self.data.get("mould") or {}).get("box") or {}
+        box = _table((self.data.get("mould") or {}).get("box") or {}, "mould.box")
         return bool(box.get("shape") == "round")
 
 

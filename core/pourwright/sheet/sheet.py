@@ -90,8 +90,17 @@ def sheet_html(
     if mesh is not None:
         _check_master(known, mesh)
         pictures = _pictures(known, mesh, size)
-    context = _context(known, made, pictures, size, log)
-    return _environment().get_template("sheet.html.j2").render(context)
+    from jinja2 import UndefinedError
+
+    try:
+        context = _context(known, made, pictures, size, log)
+        return _environment().get_template("sheet.html.j2").render(context)
+    except (UndefinedError, TypeError, ValueError, LookupError, ArithmeticError,
+            AttributeError) as error:  # fmt: skip
+        # What only the sheet reads of a plan is looked at here for the first time.
+        raise InputError(
+            f"The plan is damaged: {error}", hint="make it anew with 'pourwright plan'"
+        ) from error
 
 
 def _check_master(known: PlanData, mesh: TriMesh) -> None:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import reprlib
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import MISSING, dataclass, field, fields
 from functools import cache
 from importlib import resources
 from typing import TypeVar
 
-from pourwright.checks import check_choice, check_number, check_table, check_text
+from pourwright.checks import check_choice, check_number, check_table, check_text, parse_toml
 from pourwright.errors import InputError
 
 # Outside these a number is a slip of units or of the decimal point, not a casting resin.
@@ -157,7 +156,7 @@ def read_presets(
 ) -> dict[str, Preset]:
     """Return presets of a kind as `read_resins` does; needed : keys to be given all the same."""
     try:
-        tables = tomllib.loads(text)
+        tables = parse_toml(text)
     except (ValueError, RecursionError) as error:
         raise InputError(f"{where} is not valid TOML: {error}") from error
     known = [f for f in fields(kind) if f.name != "name"]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import itertools
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -21,8 +22,10 @@ from pourwright.solid.solid import Finding, Solid
 MAX_WRONG_SHARE = 0.01
 # Below this share a difference is rounding of the measuring lines, not of the model.
 _NOISE_SHARE = 1e-6
-# Lines per side of the cross-check's square, for one body and for the whole.
-_BODY_LINES, _WHOLE_LINES = 64, 128
+# Lines per side of the cross-check's square: for one body, for one of less than this share of all,
+# and for the whole.
+_BODY_LINES, _SMALL_BODY_LINES, _WHOLE_LINES = 64, 16, 128
+_SMALL_SHARE = 0.01
 # Casting figures are between these sizes; others are probably in another unit.
 _SMALL_MM, _LARGE_MM = 3.0, 1000.0
 
@@ -55,7 +58,7 @@ def intake(
         found, turned = bodies(split.shells, mesh.name)
         notes += [*split.findings, *turned]
         all_bodies += found
-    for body, fold in zip(all_bodies, self_overlaps(all_bodies, _BODY_LINES), strict=True):
+    for body, fold in _folds(all_bodies):
         _refuse_folds(body, fold, notes)
     progress(0.5, f"Uniting {len(all_bodies)} bodies")
     name = meshes[0].name if len(meshes) == 1 else f"{meshes[0].name} and {len(meshes) - 1} more"
@@ -82,6 +85,15 @@ def intake(
     solid = _describe(united, shell_count, sum(len(m.faces) for m in meshes), notes)
     progress(1.0, "Figure is one solid")
     return replace(solid, protection=painted(checked))
+
+
+def _folds(bodies: Sequence[TriMesh]) -> Iterator[tuple[TriMesh, Difference]]:
+    """How far each body crosses itself; small ones are measured by fewer lines."""
+    volumes = np.array([b.volume_mm3 for b in bodies])
+    small = volumes < _SMALL_SHARE * volumes.sum()
+    for chosen, lines in ((~small, _BODY_LINES), (small, _SMALL_BODY_LINES)):
+        some = list(itertools.compress(bodies, chosen))
+        yield from zip(some, self_overlaps(some, lines), strict=True)
 
 
 def _refuse_folds(body: TriMesh, fold: Difference, notes: list[Finding]) -> None:

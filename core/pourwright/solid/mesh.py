@@ -12,6 +12,9 @@ from pourwright.errors import MeshError
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+# No casting figure is further out or larger; beyond, float64 loses what a printer shows, and
+# squares and cubes of sizes overflow.
+FARTHEST_MM, LARGEST_MM = 1e10, 1e8
 # Float32 files and painted weights end this close to 0 and 1.
 _WEIGHT_ROUNDING = 1e-6
 
@@ -57,8 +60,9 @@ def tri_mesh(
 ) -> TriMesh:
     """Check array-likes and return them as a TriMesh of contiguous float64 and int64.
 
-    Raises MeshError for wrong shapes, for no triangles, for coordinates that are not finite, for
-    vertex numbers out of range and for protect weights that are not numbers from 0 to 1.
+    Raises MeshError for wrong shapes, for no triangles, for coordinates that are not finite or are
+    out of all reason, for vertex numbers out of range and for protect weights that are not numbers
+    from 0 to 1.
     """
     try:
         v = np.ascontiguousarray(vertices, dtype=np.float64)
@@ -88,7 +92,26 @@ def tri_mesh(
             hint="delete them or export the model again",
             kind="not_finite",
         )
+    _check_reach(v, f, name)
     return TriMesh(v, f, name, None if protect is None else _weights(protect, len(v), name))
+
+
+def _check_reach(v: Floats, f: Ints, name: str) -> None:
+    """Refuse meshes that are too large or too far out; spare vertices do not count."""
+    if np.abs(v).max() <= LARGEST_MM / 2:
+        return
+    used = v[np.unique(f)]
+    far = used[int(np.argmax(np.abs(used).max(axis=1)))]
+    size = float((used.max(axis=0) - used.min(axis=0)).max())
+    if np.abs(far).max() <= FARTHEST_MM and size <= LARGEST_MM:
+        return
+    raise MeshError(
+        f"'{name}' reaches too far: it is {size:.3g} mm across and lies up to "
+        f"{np.abs(far).max():.3g} mm from the origin",
+        hint="delete stray vertices, check the unit, or move it to the origin",
+        at_mm=far,
+        kind="too_far",
+    )
 
 
 def _weights(protect: object, count: int, name: str) -> Floats:

@@ -75,7 +75,12 @@ def _inside_triangles(mesh: TriMesh, weight: Floats) -> tuple[Floats, Floats]:
     twice_area = np.linalg.norm(
         np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1
     )
-    spacing = max(_SPACING_MM, float(np.sqrt(twice_area.sum() / 2 / _MAX_INSIDE)))
+    # Bounded by the area, and by the lengths too, for thin triangles have rows but no area.
+    spacing = max(
+        _SPACING_MM,
+        float(np.sqrt(twice_area.sum() / 2 / _MAX_INSIDE)),
+        float(sides.max(axis=1).sum()) / _MAX_INSIDE,
+    )
     large = np.flatnonzero(sides.max(axis=1) > spacing)
     # Corners in order from the start of the longest side, its end, and the one across.
     order = (np.argmax(sides[large], axis=1)[:, None] + np.arange(3)) % 3

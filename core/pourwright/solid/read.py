@@ -1,9 +1,10 @@
-"""Model files in, meshes in millimetres out, through trimesh's readers."""
+"""Model files in, meshes in millimetres out: 3MF by a reader of our own, others by trimesh's."""
 
 from __future__ import annotations
 
 import io
 import logging
+import warnings
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -12,20 +13,18 @@ from typing import Any
 import numpy as np
 
 from pourwright.errors import InputError, MeshError
+from pourwright.solid.gltf import check_glb
 from pourwright.solid.mesh import Floats, TriMesh, tri_mesh
-from pourwright.solid.package import check_package
+from pourwright.solid.read_threemf import read_threemf
 from pourwright.solid.seams import joined_parts
 from pourwright.solid.solid import Finding
+from pourwright.solid.text_models import check_obj, check_ply
 
 MM_PER_UNIT = {"micron": 0.001, "mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
 
-# 3MF spells units out (3MF Core 1.3, model unit); trimesh passes the words on.
-_LONG_NAMES = {
-    "micron": "micron", "millimeter": "mm", "millimeters": "mm", "centimeter": "cm",
-    "centimeters": "cm", "meter": "m", "meters": "m", "inch": "in", "inches": "in",
-    "foot": "ft", "feet": "ft",
-}
 MODEL_FORMATS = frozenset({".stl", ".obj", ".ply", ".3mf", ".glb"})
+# Steps of float32 above this share of the diagonal are told: 0.002 mm on a figure of 100 mm.
+_COARSE = 2e-5
 # Name of the vertex property that says how much a place is to be left alone.
 PROTECT = "protect"
 
@@ -54,11 +53,12 @@ def read_models(
     findings: list[Finding] = []
     for path in paths:
         check_model_path(path)
-        found, stated = _load(path)
+        found, stated, notes = _load(path)
         used, note = _choose_unit(path, stated, unit)
-        findings.append(note)
+        findings += [note, *notes]
         scale = MM_PER_UNIT[used]
         parts = joined_parts(found, path.name)
+        findings += [note for m in parts for note in _coarse(m, scale)]
         meshes += [replace(m, vertices=m.vertices * scale) for m in parts]
     return meshes, findings
 
@@ -75,10 +75,8 @@ def check_model_path(path: Path) -> None:
         )
 
 
-def _load(path: Path) -> tuple[list[TriMesh], str | None]:
-    import trimesh
-
-    logging.getLogger("trimesh").setLevel(logging.CRITICAL)
+def _load(path: Path) -> tuple[list[TriMesh], str | None, list[Finding]]:
+    """The meshes in the file's unit, the unit if it says one, and what was noticed."""
     kind = path.suffix.lower()[1:]
     try:
         data = path.read_bytes()
@@ -91,11 +89,26 @@ def _load(path: Path) -> tuple[list[TriMesh], str | None]:
     if kind == "stl":
         _check_stl(path, data)
     if kind == "3mf":
-        check_package(path, data)
+        return read_threemf(path, data)
+    if kind == "glb":
+        check_glb(path, data)
+    if kind == "ply":
+        check_ply(path, data)
+    if kind == "obj":
+        check_obj(path, data)
+    return _load_with_trimesh(path, kind, data), "m" if kind == "glb" else None, []
+
+
+def _load_with_trimesh(path: Path, kind: str, data: bytes) -> list[TriMesh]:
+    import trimesh
+
+    logging.getLogger("trimesh").setLevel(logging.CRITICAL)
     # Texture seams would split a PLY's vertices and part them from their weights.
     ply: dict[str, Any] = {"fix_texture": False, "skip_materials": True}
     try:
-        with np.errstate(all="ignore"):
+        with np.errstate(all="ignore"), warnings.catch_warnings():
+            # numpy stops at a number that is none, keeps what came before, and only warns.
+            warnings.filterwarnings("error", "string or file could not be read")
             scene = trimesh.load_scene(
                 io.BytesIO(data), file_type=kind, process=False, maintain_order=True,
                 **(ply if kind == "ply" else {}),
@@ -121,10 +134,7 @@ def _load(path: Path) -> tuple[list[TriMesh], str | None]:
             meshes.append(replace(mesh, vertices=mesh.vertices @ turn.T))
     if not meshes:
         raise MeshError(f"{path} has no triangles", hint="export the model again", kind="empty")
-    stated = "m" if kind == "glb" else None
-    if kind == "3mf":
-        stated = _LONG_NAMES.get(str(scene.units or "millimeter").lower())
-    return meshes, stated
+    return meshes
 
 
 def _ply_weights(part: Any, path: Path) -> Floats | None:
@@ -170,6 +180,23 @@ def _check_stl(path: Path, data: bytes) -> None:
             hint="export the model again",
         )
     raise InputError(f"{path} is no STL file", hint="export the model again")
+
+
+def _coarse(mesh: TriMesh, scale: float) -> list[Finding]:
+    """Tell of a mesh in float32 that lies so far out that its numbers are coarse there."""
+    far = float(np.abs(mesh.vertices[mesh.faces[:, 0]]).max())
+    step = float(np.spacing(np.float32(far)))
+    if step <= _COARSE * mesh.diagonal_mm or not np.isfinite(mesh.diagonal_mm):
+        return []
+    if not (mesh.vertices == mesh.vertices.astype(np.float32)).all():
+        return []
+    return [
+        Finding(
+            "coarse_numbers",
+            f"'{mesh.name}' lies {far * scale:.3g} mm from the origin, where the file's numbers "
+            f"are {step * scale:.2g} mm apart: move it to the origin and export it again",
+        )
+    ]
 
 
 def _choose_unit(path: Path, stated: str | None, asked: str | None) -> tuple[str, Finding]:

@@ -162,10 +162,16 @@ def _containment(shells: tuple[TriMesh, ...]) -> np.ndarray:
     points = np.concatenate(probes) @ turn
     found = hits(whole.vertices @ turn, whole.faces, points[:, :2])
     over = found.z > points[found.line, 2]
-    winding = np.zeros((len(points), n), dtype=int)
-    np.add.at(winding, (found.line[over], owner[found.triangle[over]]), found.up[over])
-    votes = (winding != 0).reshape(n, _PROBES, n).sum(axis=1)
-    inside: np.ndarray = votes * 2 > _PROBES
+    # Pairs of probe and shell that meet at all; the whole table would not do for many shells.
+    pair, place = np.unique(
+        found.line[over] * n + owner[found.triangle[over]], return_inverse=True
+    )
+    winding = np.bincount(place.reshape(-1), weights=found.up[over], minlength=len(pair))
+    pair = pair[winding != 0]
+    nested, votes = np.unique(pair // n // _PROBES * n + pair % n, return_counts=True)
+    nested = nested[votes * 2 > _PROBES]
+    inside = np.zeros((n, n), dtype=bool)
+    inside[nested // n, nested % n] = True
     np.fill_diagonal(inside, False)
     return inside
 

@@ -36,20 +36,25 @@ def twins(vertices: Floats, faces: Ints) -> Ints:
     plain = (f1 - f0 == 1) & (b1 - b0 == 1)
     f, b = forward[f0[plain]], backward[b0[plain]]
     twin[f], twin[b] = b, f
-    for i in np.flatnonzero(~plain & (f1 > f0) & (b1 > b0)):
-        _pair_round_edge(vertices, faces, forward[f0[i] : f1[i]], backward[b0[i] : b1[i]], twin)
+    crowded = np.flatnonzero(~plain & (f1 > f0) & (b1 > b0))
+    shell = face_components(twin)[1] if len(crowded) else np.empty(0, np.int64)
+    for i in crowded:
+        _pair_round_edge(
+            vertices, faces, forward[f0[i] : f1[i]], backward[b0[i] : b1[i]], twin, shell
+        )
     return twin
 
 
 def _pair_round_edge(
-    vertices: Floats, faces: Ints, forward: Ints, backward: Ints, twin: Ints
+    vertices: Floats, faces: Ints, forward: Ints, backward: Ints, twin: Ints, shell: Ints
 ) -> None:
     """Pair the half-edges of one crowded edge by the inside wedges they bound.
 
     Seen along the edge from its lower to its higher vertex number, the inside lies clockwise of
     a face that runs forward and anticlockwise of one that runs backward. So a backward face opens
     a wedge and the next forward face anticlockwise closes it, like brackets on a circle. At equal
-    angles a closing face comes first: coincident walls of two bodies part them.
+    angles a closing face comes first: coincident walls of two bodies part them. Where faces lie
+    on each other, those of one shell, as it hangs together by its other edges, are paired.
     """
     both = np.concatenate([forward, backward])
     face, side = divmod(int(forward[0]), 3)
@@ -71,9 +76,11 @@ def _pair_round_edge(
     stack: list[int] = []
     for i in order:
         if opens[i]:
-            stack.append(int(both[i]))
+            stack.append(int(i))
         elif stack:
-            other = stack.pop()
+            alike = [k for k in range(len(stack)) if angle[stack[k]] == angle[stack[-1]]]
+            own = [k for k in alike if shell[both[stack[k]] // 3] == shell[both[i] // 3]]
+            other = both[stack.pop(own[-1] if own else -1)]
             twin[both[i]], twin[other] = other, both[i]
 
 
