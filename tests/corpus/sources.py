@@ -13,11 +13,11 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from blend_demo.snail import snail
 from fetch import CACHE, PACKAGES, unpacked
 
 from blend_demo.hare import hare
 from blend_demo.heron import heron
+from pourwright.example import snail
 from pourwright.solid import Finding, TriMesh, read_models, tri_mesh
 from pourwright.solid.read import MODEL_FORMATS
 from pourwright.solid.seams import joined_parts
