@@ -10,13 +10,14 @@ from random_bodies import CSG_KINDS, LATTICE_KINDS, random_body, random_lattice
 from reference import mesh_of
 from scipy.spatial.transform import Rotation
 
-from pourwright.air import prepare
+from pourwright.air import prepare, top_plane_vertices
 from pourwright.air.arrays import dot, dot_rows, ends_of, gather
 from pourwright.air.curve import hilbert_index, places_on_curve
 from pourwright.air.forest import highest_forest, lowest_on_the_way, rooted
 from pourwright.air.neighbours import half_edge_table, plain_twins
 from pourwright.air.spheres import sphere_tree
 from pourwright.solid import TriMesh, topology
+from pourwright.solid.boolean import convex_hull
 
 seeds = st.integers(0, 2**32 - 1)
 some = settings(max_examples=60, deadline=None)
@@ -228,3 +229,19 @@ def test_made_ready_alike_however_it_is_stored(seed):
         np.sort(np.linalg.norm(turned.normals, axis=1)),
         np.sort(np.linalg.norm(plain.normals, axis=1)), atol=1e-6,
     )  # fmt: skip
+
+
+def test_a_whole_face_in_the_top_plane_is_open_though_rounding_tilts_it():
+    """A block on its head, by a direction of odd numbers: its four corners there, not one."""
+    up = np.array([0.3, -0.5, 0.8])
+    up /= np.linalg.norm(up)
+    side = np.cross(up, [0.0, 0.0, 1.0])
+    side /= np.linalg.norm(side)
+    frame = np.stack([side, np.cross(up, side), up])
+    corners = np.array(list(np.ndindex(2, 2, 2))) * [30.0, 20.0, 10.0]
+    block = convex_hull(corners @ frame + [1e3, 2e3, -3e3], "block")
+    surface = prepare(block)
+    heights = surface.heights(up)
+    found = top_plane_vertices(surface, up)
+    assert len(found) == 4
+    assert (heights[found] > heights.max() - 1e-6).all() and np.ptp(heights[found]) > 0
