@@ -21,22 +21,28 @@ def panel_times() -> dict[str, float]:
     """Make every panel and list of the tab say how long its drawing takes, the longest in s."""
     longest: dict[str, float] = {}
 
-    def timed(cls, name):
-        draw = getattr(cls, name)
+    def note(cls, draw, *given):
+        start = time.perf_counter()
+        draw(*given)
+        spent = time.perf_counter() - start
+        longest[cls.__name__] = max(longest.get(cls.__name__, 0.0), spent)
 
-        def measured(self, *given, **named):
-            start = time.perf_counter()
-            draw(self, *given, **named)
-            spent = time.perf_counter() - start
-            longest[cls.__name__] = max(longest.get(cls.__name__, 0.0), spent)
+    # Blender counts the arguments of what it calls, so each has them all.
+    def panel(cls):
+        draw = cls.draw
+        cls.draw = lambda self, context: note(cls, draw, self, context)
 
-        setattr(cls, name, measured)
+    def rows(cls):
+        draw = cls.draw_item
+        cls.draw_item = lambda self, a, b, c, d, e, f, g, h=0: note(
+            cls, draw, self, a, b, c, d, e, f, g, h
+        )
 
-    kinds = [(bpy.types.Panel, "draw"), (bpy.types.UIList, "draw_item")]
-    for base, name in kinds:
+    for base, name, measure in ((bpy.types.Panel, "draw", panel),
+                                (bpy.types.UIList, "draw_item", rows)):  # fmt: skip
         for cls in base.__subclasses__():
             if cls.__name__.startswith("POURWRIGHT_") and name in vars(cls):
-                timed(cls, name)
+                measure(cls)
     return longest
 
 
