@@ -127,6 +127,7 @@ class JobOperator:
 
     title: ClassVar[str] = "Working"
     grace_s: ClassVar[float] = 0.0
+    stepwise: ClassVar[bool] = True  # large meshes are made at the timer's ticks
     bl_options: ClassVar[set[str]] = {"UNDO"}
 
     @classmethod
@@ -176,7 +177,7 @@ class JobOperator:
             return self._stopped(context)
         if event.type == "TIMER":
             scene = bpy.data.scenes.get(self._request.scene, context.scene)
-            if not job.running and making.step(job, scene):
+            if self.stepwise and not job.running and making.step(job, scene):
                 return {"RUNNING_MODAL"}  # nothing may come between, see there
             if not job.running:
                 ended = self._finish(context)
@@ -268,6 +269,8 @@ class SeriesOperator(JobOperator):
     step_request(context, key) -> Request : read what one job needs, when its turn comes; may raise.
     apply_steps(scene, steps, stopped) -> Said : put what was made into the scene of the start.
     """
+
+    stepwise: ClassVar[bool] = False  # results wait for the others, and are applied all at once
 
     def _start(self, context: bpy.types.Context) -> set[str] | None:
         messages.clear(context)

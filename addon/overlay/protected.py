@@ -53,9 +53,10 @@ def surfaces_of(scene: bpy.types.Scene) -> tuple[Painted, ...]:
     key = (scene.session_uid, name, tuple(obj.session_uid for obj in painted), _state.changed)
     if not painted:
         _state.key, _state.surfaces = key, ()
-    elif key not in (_state.key, _state.wanted):
-        _state.wanted, _state.reading = key, None
-        if not bpy.app.timers.is_registered(_step):
+    elif key != _state.key:
+        if key != _state.wanted:
+            _state.wanted, _state.reading = key, None
+        if not bpy.app.timers.is_registered(_step):  # Blender drops timers when a file is opened
             bpy.app.timers.register(_step)
     return _state.surfaces
 
@@ -99,6 +100,7 @@ def _step() -> float | None:
         return None
     except (ReferenceError, RuntimeError):  # an object went away between two slices
         _state.reading = _state.wanted = None
+        _redraw()  # which asks for it again
         return None
     return 0.0
 

@@ -121,13 +121,13 @@ def run():
     yield 0.5
     for name in figure[:3]:
         bpy.data.objects.remove(bpy.data.objects[name])
-    yield 0.5
+    yield from paint_read()
     bgui.shot("deleted")
     path = str(Path(os.environ["HOME"]) / "shown.blend")
     bpy.context.scene.pourwright.overlay.legend = False
     bpy.ops.wm.save_as_mainfile(filepath=path)
     bpy.ops.wm.open_mainfile(filepath=path)
-    yield 1.0
+    yield from paint_read()
     assert not shown().legend and shown().protected and not shown().rods
     bgui.shot("opened_again")
     all_again()
