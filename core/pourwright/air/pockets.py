@@ -174,7 +174,8 @@ def _table(surface: Surface, tree: JoinTree, openings: Ints) -> tuple[PocketTabl
     pocket_of_climb = np.full(len(tree.peaks), OUTSIDE, dtype=np.int64)
     pocket_of_climb[deep] = np.cumsum(last) - last
     saddles = drained_at[tops]
-    volumes = volumes_above(surface, tree, pocket_of_climb, saddles, tol)
+    # A sliver that is folded inside out would hold less than nothing.
+    volumes = np.maximum(volumes_above(surface, tree, pocket_of_climb, saddles, tol), 0.0)
     order = np.lexsort((tops, -volumes))
     rank = np.empty(len(order), dtype=np.int64)
     rank[order] = np.arange(len(order))
