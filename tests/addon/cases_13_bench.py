@@ -47,7 +47,7 @@ class _Layout:
     def __init__(self, texts: list[str]):
         self._texts = texts
 
-    def label(self, text: str = "", icon: str = "NONE") -> None:
+    def label(self, text: str = "", icon: str = "NONE", **_: object) -> None:
         assert icon in bpy.types.UILayout.bl_rna.functions["label"].parameters["icon"].enum_items
         self._texts.append(text)
 

@@ -233,7 +233,7 @@ def test_stl_of_a_flat_triangle_has_a_zero_normal():
 
 def test_stl_refuses_what_float32_cannot_hold():
     with pytest.raises(OutputError, match="too large"):
-        stl_bytes(box(size=(1e39, 1.0, 1.0)))
+        stl_bytes(TriMesh(1e39 * box().vertices, box().faces))
 
 
 PLAN_KEYS = {

@@ -12,6 +12,7 @@ from pose_bodies import Manifold, pose_body, solid_of
 from pourwright.errors import Cancelled, GeometryError, MeshError
 from pourwright.pose import judge as judging
 from pourwright.pose import search as searching
+from pourwright.pose import sweep as sweeping
 from pourwright.pose.directions import angle_deg, cone_directions
 from pourwright.pose.judge import judge, ready, score
 from pourwright.pose.model import PoseReport
@@ -190,10 +191,10 @@ def test_result_depends_neither_on_the_run_nor_on_the_processes():
 
 
 def test_processes_only_where_they_pay(monkeypatch):
-    monkeypatch.setattr(os, "cpu_count", lambda: 4)
+    monkeypatch.setattr(sweeping, "processors", lambda: 4)
     assert [processes_for(500, n) for n in (0, 1_000, 100_000)] == [1, 1, 4]
     assert processes_for(1, 100_000) == 1
-    monkeypatch.setattr(os, "cpu_count", lambda: None)
+    monkeypatch.setattr(sweeping, "processors", lambda: 1)
     assert processes_for(500, 1_000_000) == 1
 
 
