@@ -134,7 +134,7 @@ BAD_OPTIONS = [
     ([*PLAN, "--process", "steam"], "choose one of"),
     ([*PLAN, "--job", "missing.toml"], "missing.toml"),
     ([*PLAN, "--job", "folder"], "folder"),
-    ([*PLAN, "--job", "bad.toml"], "bad.toml, line 2: base.height_mm is -1; give a number from 0.5"),
+    ([*PLAN, "--job", "bad.toml"], "line 2: base.height_mm is -1; give a number from 0.5"),
     ([*PLAN, "--job", "broken.toml"], "broken.toml"),
     ([*PLAN, "--job", "body.stl"], "body.stl"),
     ([*PLAN, "--json", "out/master.stl"], "own files"),
