@@ -18,6 +18,7 @@ from pourwright.solid.mesh import Floats, TriMesh, concatenate
 
 # Faces and bodies that lines are drawn through at once.
 _GROUP_FACES, _GROUP_BODIES = 200_000, 64
+_GOLDEN = (np.sqrt(5) - 1) / 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,14 +40,16 @@ class Difference:
 
 
 def columns(bounds_mm: Floats, side: int) -> Floats:
-    """Return (side * side, 2) points over the bounds, off the model's own grid lines."""
+    """Return (side * side, 2) points over the bounds, evenly spread and in no rows.
+
+    A model made of boxes would be met in step by the rows of a grid, and a thin fold between two
+    rows by none of them; so this is the lattice of the golden ratio.
+    """
     low, high = bounds_mm[0, :2], bounds_mm[1, :2]
-    # Irrational shifts and steps, so that lines miss the edges of axis-aligned models.
-    ticks = (np.arange(side)[:, None] + np.array([np.sqrt(2) - 1, np.sqrt(3) - 1])) / side
-    x, y = (low + ticks * (high - low)).T
-    gx, gy = np.meshgrid(x, y, indexing="ij")
-    skew = (gx - low[0]) * 1e-3 * (np.sqrt(5) - 2)
-    return np.stack([gx.ravel(), (gy + skew).ravel()], axis=1)
+    count = side * side
+    step = np.arange(count)
+    shares = np.stack([(step + 0.5) / count, (step * _GOLDEN + np.sqrt(2) - 1) % 1.0], axis=1)
+    return low + shares * (high - low)
 
 
 def inside_lengths(mesh: TriMesh, points: Floats) -> Lengths:

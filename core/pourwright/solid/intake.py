@@ -22,10 +22,10 @@ from pourwright.solid.solid import Finding, Solid
 MAX_WRONG_SHARE = 0.01
 # Below this share a difference is rounding of the measuring lines, not of the model.
 _NOISE_SHARE = 1e-6
-# Lines per side of the cross-check's square: for one body, for one of less than this share of all,
-# and for the whole.
-_BODY_LINES, _SMALL_BODY_LINES, _WHOLE_LINES = 64, 16, 128
-_SMALL_SHARE = 0.01
+# Lines per side of the cross-check's square, for a body of at least this share of all bodies; for
+# one that was found to cross itself, whose share is told; and for the whole.
+_BODY_LINES = ((0.25, 128), (0.01, 64), (0.0, 16))
+_FOLD_LINES, _WHOLE_LINES = 512, 128
 # Casting figures are between these sizes; others are probably in another unit.
 _SMALL_MM, _LARGE_MM = 3.0, 1000.0
 
@@ -90,10 +90,18 @@ def intake(
 def _folds(bodies: Sequence[TriMesh]) -> Iterator[tuple[TriMesh, Difference]]:
     """How far each body crosses itself; small ones are measured by fewer lines."""
     volumes = np.array([b.volume_mm3 for b in bodies])
-    small = volumes < _SMALL_SHARE * volumes.sum()
-    for chosen, lines in ((~small, _BODY_LINES), (small, _SMALL_BODY_LINES)):
+    left = np.ones(len(bodies), dtype=bool)
+    for least, lines in _BODY_LINES:
+        chosen = left & (volumes >= least * volumes.sum())
+        left &= ~chosen
         some = list(itertools.compress(bodies, chosen))
-        yield from zip(some, self_overlaps(some, lines), strict=True)
+        for body, fold in zip(some, self_overlaps(some, lines), strict=True):
+            if fold.share > _NOISE_SHARE:
+                # A narrow fold is met by few lines: so many say how much it is.
+                (closer,) = self_overlaps([body], _FOLD_LINES)
+                yield body, max(fold, closer, key=lambda f: f.share)
+            else:
+                yield body, fold
 
 
 def _refuse_folds(body: TriMesh, fold: Difference, notes: list[Finding]) -> None:
