@@ -50,13 +50,15 @@ bench: $(VENV)/.ready
 corpus: $(VENV)/.ready
 	$(PY) tests/corpus/run_intake.py --plans .cache/corpus/plans.json --write docs/proof.md
 
-# Windowed Blender on a virtual screen; takes the screenshots of the guide.
+# Windowed Blender on a virtual screen; takes the screenshots of the guide. By hand: stall, frames.
+GUI := first_minutes first_cast newcomer bases pose rising overlay mould bench presets batch \
+  escape panel_cost
+GUI_RUN = $(BLENDER_GUI) -o gui-out -t 1500 -u 1.2 -b blend_demo -b tests/addon \
+  -z dist/pourwright-*.zip
 gui: extension
 	rm -rf gui-out
-	for script in first_minutes first_cast bases pose rising mould bench; do \
-	  $(BLENDER_GUI) -o gui-out -u 1.2 -b blend_demo -z dist/pourwright-*.zip \
-	    tests/gui/$$script.py || exit 1; \
-	done
+	$(GUI_RUN) -s 1600x2200 tests/gui/panels.py
+	for script in $(GUI); do $(GUI_RUN) tests/gui/$$script.py || exit 1; done
 	$(PY) tests/gui/reduce.py gui-out docs/pictures
 
 pictures: $(VENV)/.ready
