@@ -19,7 +19,7 @@ demo: $(VENV)/.ready
 
 test: $(VENV)/.ready $(BLENDERS:%=.venv-%/.ready)
 	POURWRIGHT_BPY_PYTHONS="$(subst $(SPACE),:,$(strip $(BLENDERS:%=$(CURDIR)/.venv-%/bin/python)))" \
-	  $(PY) -m pytest --numprocesses auto --maxprocesses 6 --dist loadgroup
+	  $(PY) -m pytest --numprocesses auto --maxprocesses 6 --dist loadscope
 
 check: $(VENV)/.ready
 	$(PY) -m ruff check .

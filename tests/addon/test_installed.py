@@ -1,4 +1,5 @@
-"""Every case of in_blender.py, in every Blender there is."""
+"""Every case of in_blender.py, in every Blender there is: a class for each, so that a run on
+several processors gives each Blender to one of them."""
 
 import ast
 from pathlib import Path
@@ -19,9 +20,17 @@ def _case_names() -> list[str]:
     return [*names, "no_job_folder_is_left"]
 
 
-@pytest.mark.parametrize("name", _case_names())
-@pytest.mark.parametrize("python", interpreters(), ids=lambda p: Path(p).parent.parent.name)
-def test_in_blender(python: str, name: str, case_results) -> None:
-    results = case_results(python)
-    assert name in results, f"{name} did not run"
-    assert results[name] is None, results[name]
+def _cases_in(python: str) -> type:
+    class TestInBlender:
+        @pytest.mark.parametrize("name", _case_names())
+        def test_case(self, name: str, case_results) -> None:
+            results = case_results(python)
+            assert name in results, f"{name} did not run"
+            assert results[name] is None, results[name]
+
+    return TestInBlender
+
+
+for _number, _python in enumerate(interpreters()):
+    _name = Path(_python).parent.parent.name.strip(".").replace(".", "_").replace("-", "_")
+    globals()[f"TestIn_{_number}_{_name}"] = _cases_in(_python)
