@@ -13,7 +13,7 @@ from ..printer.settings import SIZES
 # What is no choice for a job to come: the figure, results, views, and what is written where.
 _LEFT_OUT = {
     "figure", "rising", "export", "version", "plan", "made_with", "vents_made_with",
-    "gates_made_with",
+    "gates_made_with", "batch", "overlay",
     "air.source", "air.active_pocket",
     "base.source", "base.picture",  # a source goes with an object; the picture shows the kind
     "bench.entry", "bench.casts_made",
