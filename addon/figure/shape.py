@@ -29,7 +29,10 @@ def _mesh(mesh: bpy.types.Mesh) -> int:
     import numpy as np
 
     places = np.empty(3 * len(mesh.vertices), dtype=np.float32)
-    mesh.attributes["position"].data.foreach_get("vector", places)
+    if mesh.is_editmode:  # then Blender lends the vertices as they were before, and no attributes
+        mesh.vertices.foreach_get("co", places)
+    else:
+        mesh.attributes["position"].data.foreach_get("vector", places)
     digest = zlib.crc32(places, len(mesh.loops))
     digest = _crc(repr(len(mesh.polygons)), digest)
     if mesh.shape_keys is not None:

@@ -106,7 +106,7 @@ class POURWRIGHT_OT_apply_preset(bpy.types.Operator):
     )
     kind: bpy.props.EnumProperty(
         name="Kind", description="What the preset is for", options={"SKIP_SAVE"},
-        items=[(kind, label, "") for kind, label in KINDS.items()],
+        items=[(kind, label, f"What {label} presets keep") for kind, label in KINDS.items()],
     )
 
     def execute(self, context: bpy.types.Context) -> set[str]:

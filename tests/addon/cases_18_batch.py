@@ -164,6 +164,7 @@ def _nothing_changed_is_nothing_to_do() -> None:
 
 def _saved_and_reloaded() -> None:
     settings().batch.active = 1
+    part("saved.migrate").bring_up(bpy.context.scene)  # as saving does
     before = settings_of(settings())
     with tempfile.TemporaryDirectory() as folder:
         path = str(Path(folder) / "saved.blend")

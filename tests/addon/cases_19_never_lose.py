@@ -187,26 +187,28 @@ def case_another_shape_makes_results_stale():
 
 
 def case_nothing_runs_by_itself():
-    """No handler looks at the scene when something in it changes."""
+    """When something in the scene changes, no handler looks further than at what it was."""
+    forgetting, noting = part("overlay.draw")._forget, part("overlay.draw")._on_change
+    allowed = {
+        "depsgraph_update_post": [noting],  # whether the painted surface is to be read anew
+        "undo_post": [forgetting],
+        "redo_post": [forgetting],
+        "save_pre": [part("saved.migrate").on_file],  # the settings' version
+    }
     for name in ("depsgraph_update_post", "depsgraph_update_pre", "frame_change_post",
                  "frame_change_pre", "undo_post", "redo_post", "save_pre"):  # fmt: skip
         ours = [f for f in getattr(bpy.app.handlers, name) if "pourwright" in f.__module__]
-        assert not ours, (name, ours)
+        assert ours == allowed.get(name, []), (name, ours)
 
 
-def case_asking_what_is_stale_is_cheap():
-    """What panels ask at every redraw, on a figure of 200 k triangles."""
+def case_one_vertex_of_many_makes_results_stale():
     _mm()
     big = bpy.data.objects.new("Big", _grid(318))
     bpy.context.scene.collection.objects.link(big)
     bpy.context.view_layer.update()
     choose([big])
     assert not _made()
-    start = time.perf_counter()
-    for _ in range(5):
-        assert not part("task").stale(bpy.context.scene)
-    each_s = (time.perf_counter() - start) / 5
-    assert each_s < 0.1, each_s  # 1.2 ms on a quiet machine
+    assert not part("task").stale(bpy.context.scene)
     big.data.vertices[50_000].co.z += 1e-3
     assert _now()
 
@@ -219,8 +221,7 @@ def _grid(side: int) -> bpy.types.Mesh:
     faces = np.concatenate([np.stack([a, a + 1, a + side + 2], 1),
                             np.stack([a, a + side + 2, a + side + 1], 1)])  # fmt: skip
     mesh = bpy.data.meshes.new("Grid")
-    part("bridge")._fill(mesh, np.stack([x, y, 0 * x], 1).astype(np.float32),
-                         faces.astype(np.int32))  # fmt: skip
+    mesh.from_pydata(np.stack([x, y, 0 * x], 1).tolist(), [], faces.tolist())
     return mesh
 
 
