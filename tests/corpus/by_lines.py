@@ -348,3 +348,19 @@ def _read(got: Pieces, a: NDArray[np.int64], b: NDArray[np.int64], area: float) 
         if owner[i] == i and not is_open[i]:
             close(i, -np.inf)
     return sorted(found, key=lambda t: -t.mm3)
+
+
+def mm3_above(vertices: np.ndarray, faces: np.ndarray, up: np.ndarray, level: float) -> float:
+    """Volume of a closed mesh above a level: the mean height above it of each triangle, times its
+    area as seen from above. A triangle that the level cuts has a smaller one above, in closed form.
+    """
+    height = np.sort((vertices @ up - level)[faces], axis=1)
+    corner = vertices[faces]
+    seen = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]) @ up / 2
+    low, middle, high = height.T
+    mean = height.mean(axis=1)
+    with np.errstate(all="ignore"):
+        tip = high**3 / (3 * (high - low) * (high - middle))
+        stump = mean - low**3 / (3 * (high - low) * (middle - low))
+    cut = np.where(middle <= 0, tip, stump)
+    return float(seen @ np.where(low >= 0, mean, np.where(high <= 0, 0.0, cut)))

@@ -13,8 +13,9 @@ import bpy
 from steps import add_figure, look, panels, part
 
 # From the top right corner of the sidebar to the button in the header of the first panel after
-# the top one, and from there to the first row of its menu; in pixels at this scale.
-BUTTON_PX, ROW_PX = (80, 78), (-60, -58)
+# the top one with its three lines, and from there to the first row of its menu; in pixels at this
+# scale.
+BUTTON_PX, ROW_PX = (80, 144), (-60, -58)
 
 
 def _click_button() -> tuple[int, int]:
