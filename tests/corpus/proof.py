@@ -329,8 +329,15 @@ Wrong or refused at first, now right, each with a test:
   told: `tests/core/test_intake.py`.
 - A closed surface of several materials came as one open part a material from OBJ and GLB files,
   and was refused. Parts that are open by themselves are now one: `tests/core/test_read.py`.
+- A body of boxes was said to cross itself by 0.00 % where it was 0.2 %: the lines that measure it
+  ran in step with it. They now lie in no rows, and a body that crosses itself is measured again by
+  many more: `tests/core/test_columns.py`.
 - A mesh of 329 000 triangles with tens of thousands of edges of more than two faces took over five
   minutes before its holes were named; the time is linear now, half a minute.
+
+Not right yet: two of a thousand made-up bodies of 46 to 104 convex parts that touch in hairlines
+(named above as wrong). Where two parts meet in one corner, the join tree takes them for one and the
+cutting for two, and a pocket between them could be missed. No such contact is known in a figure.
 
 And of the references: on 65 convex parts that touch in hairlines, cutting loses up to a tenth of a
 percent of the body, where lines through the raw triangles agree with the join tree. Where the two
