@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 from blenders import HERE, ROOT, interpreters
 
-TIMEOUT_S = 600
+TIMEOUT_S = 1800
 
 
 @pytest.fixture(scope="session")
