@@ -38,13 +38,13 @@ packages: $(VENV)/.ready
 	$(PY) addon/build.py --all --out dist/packages
 
 # Against named peers: prints the tables of docs/performance.md. Leave the machine alone meanwhile.
-bench: $(VENV)/.ready
+bench: extension
 	$(PY) -m pip install --quiet --disable-pip-version-check --editable ".[bench]"
 	$(PY) tests/bench/bench_air.py
 	$(PY) tests/bench/bench_pose.py
 	$(PY) tests/bench/bench_vents.py
 	$(PY) tests/bench/bench_plan.py --plot docs/pictures/growth.svg
-	$(PY) tests/bench/bench_register.py
+	$(PY) tests/bench/bench_register.py dist/pourwright-*.zip
 
 # Every mesh that the registries' packages hold, against references; writes docs/proof.md.
 corpus: $(VENV)/.ready
