@@ -7,7 +7,8 @@ from typing import BinaryIO
 import numpy as np
 
 from pourwright.errors import OutputError
-from pourwright.solid.mesh import TriMesh
+from pourwright.solid.mesh import Floats, TriMesh
+from pourwright.solid.vectors import doubled_areas
 
 # Readers take a file that starts with the word "solid" for the text form of STL.
 _HEADER = b"Binary STL by Pourwright, unit millimetre"
@@ -32,15 +33,15 @@ def write_stl(stream: BinaryIO, mesh: TriMesh) -> None:
             hint="check the unit of the model",
         )
     records = np.zeros(len(corners), dtype=_RECORD)
-    records["normal"] = _unit_normals(corners)
+    records["normal"] = _unit_normals(mesh)
     records["corners"] = single
     stream.write(_HEADER.ljust(_HEADER_BYTES))
     stream.write(np.uint32(len(records)).astype("<u4").tobytes())
     stream.write(records.tobytes())
 
 
-def _unit_normals(corners: np.ndarray) -> np.ndarray:
+def _unit_normals(mesh: TriMesh) -> Floats:
     """Return unit normals, (n, 3), and zeros for triangles without area as the format asks."""
-    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normal = doubled_areas(mesh.vertices, mesh.faces)
     length = np.linalg.norm(normal, axis=1)
     return normal / np.where(length > 0, length, 1.0)[:, None]

@@ -20,6 +20,7 @@ from pourwright.mould.parting import Parting
 from pourwright.mould.surface import SurfaceGraph
 from pourwright.solid.columns import Columns
 from pourwright.solid.mesh import Floats, Ints
+from pourwright.solid.vectors import doubled_areas
 
 _CELLS = 240  # across the larger extent
 _SAMPLES = 20_000
@@ -79,11 +80,10 @@ def _leaf(graph: SurfaceGraph, parting: Parting, leaves: Leaves, sign: int) -> L
     if len(chosen) == 0:
         empty = np.empty((0, 3))
         return LeafReport(along, 0.0, 0.0, 0.0, (), empty, np.empty(0), step)
-    corners = coords[graph.faces[chosen]]
-    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normal = doubled_areas(coords, graph.faces[chosen])
     normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
     # Of the rubber beside the surface, clear of the cells that the surface itself is in.
-    beside = corners.mean(axis=1) + step * normal
+    beside = coords[graph.faces[chosen]].mean(axis=1) + step * normal
     top, origin = _tops(coords, graph.faces[free], low, high, step)
     depth = _sideways(beside, top, origin, step, float(low[2]))
     points = graph.points[graph.faces[chosen]].mean(axis=1)

@@ -13,6 +13,7 @@ import numpy as np
 
 from pourwright.solid import boolean, weld
 from pourwright.solid.mesh import Floats, Ints, TriMesh
+from pourwright.solid.vectors import doubled_areas
 
 # Above so many faces the mesh's own edges give ways enough.
 _MOST_SPLIT = 100_000
@@ -90,8 +91,7 @@ def _graph(points: Floats, faces: Ints) -> SurfaceGraph:
     first = np.searchsorted(number[order], np.arange(len(arcs)))
     last = np.searchsorted(number[order], np.arange(len(arcs)), side="right") - 1
     sides = np.stack([order[first], order[last]], axis=1) // 3
-    a, b, c = (points[faces[:, i]] for i in range(3))
-    double = np.cross(b - a, c - a)
+    double = doubled_areas(points, faces)
     size = np.linalg.norm(double, axis=1)
     unit = double / np.maximum(size, 1e-300)[:, None]
     normals: Floats = np.stack(
@@ -124,6 +124,5 @@ def _graph(points: Floats, faces: Ints) -> SurfaceGraph:
 
 
 def _face_areas(vertices: Floats, faces: Ints) -> Floats:
-    a, b, c = (vertices[faces[:, i]] for i in range(3))
-    areas: Floats = np.linalg.norm(np.cross(b - a, c - a), axis=1) / 2
+    areas: Floats = np.linalg.norm(doubled_areas(vertices, faces), axis=1) / 2
     return areas

@@ -9,6 +9,7 @@ import numpy as np
 
 from pourwright.solid.columns import Columns
 from pourwright.solid.mesh import Floats, Ints, TriMesh
+from pourwright.solid.vectors import doubled_areas
 
 # Name, direction to the viewer, direction to the right of the picture; up is +Z.
 SIDES = {
@@ -176,8 +177,7 @@ def _contours(points: Floats, faces: Ints, depth: _Depth) -> list[Floats]:
     one, two = order[:-1], order[1:]
     pair = key[one] == key[two]
     one, two = one[pair], two[pair]
-    a, b, c = (points[faces[:, i]] for i in range(3))
-    normal = np.cross(b - a, c - a)
+    normal = doubled_areas(points, faces)
     normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
     n, m = normal[one // 3], normal[two // 3]
     turns = (n[:, 2] > 0) != (m[:, 2] > 0)

@@ -106,7 +106,10 @@ def refined(mesh: TriMesh, length_mm: float) -> TriMesh:
 
 
 def pieces(mesh: TriMesh) -> list[TriMesh]:
-    """Return the separate surfaces of a closed mesh; those of voids have a negative volume."""
+    """Return the separate surfaces of a closed mesh; those of voids have a negative volume.
+
+    Surfaces with a vertex in common are one; they come in the order of their first vertices.
+    """
     a, b, c = mesh.faces.T
     links = coo_array(
         (np.ones(2 * len(a), dtype=np.int8), (np.concatenate([a, a]), np.concatenate([b, c]))),
@@ -114,8 +117,16 @@ def pieces(mesh: TriMesh) -> list[TriMesh]:
     )
     label = connected_components(links, directed=False)[1]
     if (label[a] == label[a[0]]).all():
-        return [mesh]  # taking it apart costs ten times as much
-    return [from_manifold(p, mesh.name) for p in to_manifold(mesh).decompose()]
+        return [mesh]
+    order = np.argsort(label[a], kind="stable")
+    starts = np.flatnonzero(np.diff(label[a][order])) + 1
+    number = np.empty(len(mesh.vertices), dtype=np.int64)
+    found = []
+    for faces in np.split(mesh.faces[order], starts):
+        used = np.unique(faces)
+        number[used] = np.arange(len(used))
+        found.append(TriMesh(mesh.vertices[used], number[faces], mesh.name))
+    return found
 
 
 def without_voids(mesh: TriMesh, keep: Sequence[TriMesh] = ()) -> tuple[TriMesh, float]:

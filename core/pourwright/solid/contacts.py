@@ -10,6 +10,7 @@ import numpy as np
 from pourwright.errors import Point
 from pourwright.solid import topology, weld
 from pourwright.solid.mesh import Floats, Ints, TriMesh
+from pourwright.solid.vectors import doubled_areas
 
 GAP_MM = 0.0004
 
@@ -45,8 +46,7 @@ def open_contacts(mesh: TriMesh) -> tuple[TriMesh, list[Point]]:
 
 def _directions(vertices: Floats, faces: Ints, chosen: Ints) -> Floats:
     """Unit outward directions at the chosen vertices, the mean of their faces' normals."""
-    a, b, c = (vertices[faces[:, i]] for i in range(3))
-    normal = np.cross(b - a, c - a)
+    normal = doubled_areas(vertices, faces)
     normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
     total = np.zeros_like(vertices)
     for i in range(3):

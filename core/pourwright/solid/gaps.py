@@ -7,6 +7,7 @@ import itertools
 import numpy as np
 
 from pourwright.solid.mesh import Floats, Ints, TriMesh
+from pourwright.solid.vectors import cross, dot
 
 # Faces that share a box. Few enough to be looked at one by one, many enough to skip the rest.
 _BLOCK = 32
@@ -74,25 +75,27 @@ def piece_distances(p: Floats, q: Floats, corners: Floats) -> Floats:
     The nearest two points are an end of the piece over the inside of the triangle, or on an edge
     of the triangle; or the piece pierces the triangle. All three are tried.
     """
+    ends = [np.ascontiguousarray(corners[:, i]) for i in range(3)]
     best = np.full(len(corners), np.inf)
     for i in range(3):
-        best = np.minimum(best, _between_pieces(p, q, corners[:, i], corners[:, (i + 1) % 3]))
-    a = corners[:, 0]
-    normal = np.cross(corners[:, 1] - a, corners[:, 2] - a)
-    length = np.sqrt((normal * normal).sum(axis=1))
+        best = np.minimum(best, _between_pieces(p, q, ends[i], ends[(i + 1) % 3]))
+    a = ends[0]
+    normal = cross(ends[1] - a, ends[2] - a)
+    length = np.sqrt(dot(normal, normal))
     solid = length > 0
     normal = normal / np.where(solid, length, 1.0)[:, None]
-    over_p, over_q = (((end - a) * normal).sum(axis=1) for end in (p, q))
+    over_p, over_q = dot(p - a, normal), dot(q - a, normal)
     for end, over in ((p, over_p), (q, over_q)):
-        inside = solid & _inside(end - over[:, None] * normal, corners, normal)
-        best = np.where(inside, np.minimum(best, np.abs(over)), best)
+        nearer = np.flatnonzero(solid & (np.abs(over) < best))
+        feet = end - over[nearer, None] * normal[nearer]
+        held = nearer[_inside(feet, corners[nearer], normal[nearer])]
+        best[held] = np.abs(over[held])
     # Where it passes the triangle's plane; a piece in that plane meets an edge or is over it.
-    passes = solid & ((over_p < 0) != (over_q < 0))
-    if passes.any():
+    passes = np.flatnonzero(solid & ((over_p < 0) != (over_q < 0)))
+    if len(passes):
         t = over_p[passes] / (over_p[passes] - over_q[passes])
         at = p + t[:, None] * (q - p)
-        hit = np.flatnonzero(passes)[_inside(at, corners[passes], normal[passes])]
-        best[hit] = 0.0
+        best[passes[_inside(at, corners[passes], normal[passes])]] = 0.0
     return best
 
 
@@ -100,8 +103,8 @@ def _inside(points: Floats, corners: Floats, normal: Floats) -> Ints:
     """Whether points of the triangles' planes, (k, 3), lie inside the triangles."""
     inside = np.ones(len(corners), dtype=bool)
     for i in range(3):
-        side = np.cross(corners[:, (i + 1) % 3] - corners[:, i], points - corners[:, i])
-        inside &= (side * normal).sum(axis=1) >= 0
+        side = cross(corners[:, (i + 1) % 3] - corners[:, i], points - corners[:, i])
+        inside &= dot(side, normal) >= 0
     found: Ints = inside
     return found
 
@@ -113,8 +116,8 @@ def _between_pieces(p: Floats, q: Floats, a: Floats, b: Floats) -> Floats:
     points of the two lines, each held to its piece.
     """
     way, edge, off = q - p, b - a, p - a
-    ww, ee = way @ way, (edge * edge).sum(axis=1)
-    we, eo, wo = edge @ way, (edge * off).sum(axis=1), off @ way
+    ww, ee = way @ way, dot(edge, edge)
+    we, eo, wo = dot(edge, way), dot(edge, off), dot(off, way)
     tiny = 1e-300
     across = ww * ee - we * we
     s = np.where(across > 1e-12 * ww * ee, (we * eo - wo * ee) / np.maximum(across, tiny), 0.0)
@@ -122,5 +125,5 @@ def _between_pieces(p: Floats, q: Floats, a: Floats, b: Floats) -> Floats:
     t = np.clip(t, 0, 1)
     s = np.clip((we * t - wo) / max(ww, tiny), 0, 1)
     apart = off + s[:, None] * way - t[:, None] * edge
-    found: Floats = np.sqrt((apart * apart).sum(axis=1))
+    found: Floats = np.sqrt(dot(apart, apart))
     return found

@@ -7,6 +7,7 @@ import itertools
 import numpy as np
 
 from pourwright.solid.mesh import Floats
+from pourwright.solid.vectors import dot
 
 
 def simplified(points: Floats, slack_mm: float) -> Floats:
@@ -46,7 +47,9 @@ def near_path(points: Floats, path: Floats) -> Floats:
     """Distance (k,) of points (k, 3) from a path of straight pieces."""
     best = np.full(len(points), np.inf)
     for a, b in itertools.pairwise(path):
-        way = b - a
-        share = np.clip((points - a) @ way / (way @ way), 0, 1)
-        best = np.minimum(best, np.linalg.norm(points - a - share[:, None] * way, axis=1))
-    return best
+        way, off = b - a, points - a
+        share = dot(off, way / (way @ way))
+        off -= np.minimum(np.maximum(share, 0.0), 1.0)[:, None] * way
+        best = np.minimum(best, dot(off, off))
+    found: Floats = np.sqrt(best)
+    return found

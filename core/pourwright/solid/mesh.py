@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pourwright.errors import MeshError
+from pourwright.solid.vectors import cross, dot
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -34,10 +36,12 @@ class TriMesh:
     name: str = field(default="mesh")
     protect: Floats | None = None
 
-    @property
+    @cached_property
     def bounds_mm(self) -> Floats:
         """Lowest and highest corner, (2, 3)."""
-        return np.array([self.vertices.min(axis=0), self.vertices.max(axis=0)])
+        bounds = np.array([self.vertices.min(axis=0), self.vertices.max(axis=0)])
+        bounds.setflags(write=False)  # it is kept
+        return bounds
 
     @property
     def diagonal_mm(self) -> float:
@@ -45,7 +49,7 @@ class TriMesh:
         low, high = self.bounds_mm
         return float(np.linalg.norm(high - low))
 
-    @property
+    @cached_property
     def volume_mm3(self) -> float:
         """Signed volume by the divergence theorem; exact for a closed surface."""
         return signed_volume_mm3(self.vertices, self.faces)
@@ -144,14 +148,14 @@ def signed_volume_mm3(vertices: Floats, faces: Ints) -> float:
     """Signed volume of a closed surface, mm3, summed about its centre to keep digits."""
     v = vertices - (vertices.min(axis=0) + vertices.max(axis=0)) / 2
     a, b, c = v[faces[:, 0]], v[faces[:, 1]], v[faces[:, 2]]
-    return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6.0)
+    return float(np.einsum("ij,ij->", a, cross(b, c)) / 6.0)
 
 
 def centre_of_mass(mesh: TriMesh) -> Floats:
     """Return the centre of mass of a closed mesh, (3,) mm."""
     middle = mesh.bounds_mm.mean(axis=0)
     a, b, c = (mesh.vertices[mesh.faces[:, i]] - middle for i in range(3))
-    six = np.einsum("ij,ij->i", a, np.cross(b, c))
+    six = dot(a, cross(b, c))
     result: Floats = middle + (six[:, None] * (a + b + c)).sum(axis=0) / (4 * six.sum())
     return result
 

@@ -9,6 +9,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from pourwright.solid.mesh import Floats, TriMesh
+from pourwright.solid.vectors import doubled_areas
 
 # Coarse triangles get points this close inside them, further apart where they would be too many.
 _SPACING_MM = 1.0
@@ -72,9 +73,7 @@ def _inside_triangles(mesh: TriMesh, weight: Floats) -> tuple[Floats, Floats]:
     """Points (k, 3) in rows along the longest sides of large triangles, and their weights (k,)."""
     corners, faces = mesh.vertices[mesh.faces], mesh.faces
     sides = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
-    twice_area = np.linalg.norm(
-        np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1
-    )
+    twice_area = np.linalg.norm(doubled_areas(mesh.vertices, faces), axis=1)
     # Bounded by the area, and by the lengths too, for thin triangles have rows but no area.
     spacing = max(
         _SPACING_MM,

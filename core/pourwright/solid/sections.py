@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pourwright.solid.mesh import Floats, TriMesh
+from pourwright.solid.vectors import cross, dot
 
 
 def section_areas_mm2(mesh: TriMesh, axis: Floats, heights_mm: Floats) -> Floats:
@@ -15,7 +16,7 @@ def section_areas_mm2(mesh: TriMesh, axis: Floats, heights_mm: Floats) -> Floats
     A face that lies in the plane counts by half.
     """
     a, b, c = (mesh.vertices[mesh.faces[:, i]] for i in range(3))
-    flux = np.cross(b - a, c - a) @ axis / 2
+    flux = dot(cross(b - a, c - a), axis) / 2
     low, middle, high = np.sort(np.stack([p @ axis for p in (a, b, c)]), axis=0)
     areas = np.empty(len(heights_mm))
     tiny = 1e-300

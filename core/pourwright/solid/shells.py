@@ -11,6 +11,7 @@ from pourwright.solid import topology, weld
 from pourwright.solid.columns import frame, hits
 from pourwright.solid.mesh import Floats, Ints, TriMesh, concatenate
 from pourwright.solid.solid import Finding
+from pourwright.solid.vectors import dot, doubled_areas
 
 # A vertex on an open boundary may be this share of the diagonal off its partner.
 _NEAR = 1e-5
@@ -200,8 +201,8 @@ def _split(
 
 
 def _is_thin(shell: TriMesh) -> bool:
-    a, b, c = (shell.vertices[shell.faces[:, i]] for i in range(3))
-    area = float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()) / 2
+    doubled = doubled_areas(shell.vertices, shell.faces)
+    area = float(np.sqrt(dot(doubled, doubled)).sum()) / 2
     return abs(shell.volume_mm3) <= _THIN * area * shell.diagonal_mm
 
 

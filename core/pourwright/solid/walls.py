@@ -10,6 +10,7 @@ import numpy as np
 from pourwright.errors import Point
 from pourwright.solid.boolean import to_manifold
 from pourwright.solid.mesh import Floats, Ints, TriMesh
+from pourwright.solid.vectors import cross
 
 # Two faces make a wall where their normals are opposite within this; at a sharper edge they do
 # not face each other.
@@ -77,7 +78,7 @@ def thin_walls(mesh: TriMesh, asked_mm: float) -> Walls:
 def _spread(mesh: TriMesh, asked_mm: float) -> tuple[Floats, Floats, float]:
     """Points spread evenly over the surface, the normals there, and the area of each."""
     a, b, c = (mesh.vertices[mesh.faces[:, i]] for i in range(3))
-    normal = np.cross(b - a, c - a)
+    normal = cross(b - a, c - a)
     double = np.linalg.norm(normal, axis=1)
     total = np.cumsum(double / 2)
     count = int(np.clip(total[-1] / (_DENSITY * asked_mm) ** 2, _FEWEST, _MOST))

@@ -12,6 +12,7 @@ from pourwright.solid import boolean
 from pourwright.solid.columns import hits
 from pourwright.solid.mesh import Floats, TriMesh
 from pourwright.solid.topology import twins
+from pourwright.solid.vectors import doubled_areas
 from pourwright.sprue import forms
 from pourwright.sprue.base import build_sprue
 from pourwright.sprue.settings import BaseSettings, FunnelSettings
@@ -93,8 +94,7 @@ def _turned(mesh: TriMesh, axes: Floats) -> TriMesh:
 
 
 def _normals(mesh: TriMesh) -> Floats:
-    a, b, c = (mesh.vertices[mesh.faces[:, i]] for i in range(3))
-    return np.cross(b - a, c - a)
+    return doubled_areas(mesh.vertices, mesh.faces)
 
 
 def _shadow(mesh: TriMesh) -> Iterable[Floats]:

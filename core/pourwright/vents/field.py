@@ -45,6 +45,11 @@ class Rod:
     ends_mm: tuple[float, float]
 
     @cached_property
+    def box(self) -> Floats:
+        """Lowest and highest corner (2, 3) round the middle line."""
+        return np.array([self.path.min(axis=0), self.path.max(axis=0)])
+
+    @cached_property
     def core(self) -> Floats:
         """Points (c, 3) along the part that has to keep its web, none where it is all end."""
         inner = trimmed(self.path, *self.ends_mm)

@@ -89,10 +89,13 @@ class Grid:
         """Distance (k,) of points (k, 3) from the solid, to a voxel's precision, cut off."""
         index = np.rint((points_mm - self.low_mm) / self.pitch_mm).astype(np.int64)
         high = np.array(self.shape)[::-1] - 1
-        inside = ((index >= 0) & (index <= high)).all(axis=1)
-        x, y, z = np.clip(index, 0, high).T
-        found = np.sqrt(self.off2[z, y, x].astype(np.float64)) * self.pitch_mm
-        return np.where(inside, found, self.reach * self.pitch_mm)
+        inside = (index >= 0) & (index <= high)
+        held = inside.all()
+        x, y, z = (index if held else np.clip(index, 0, high)).T
+        found: Floats = np.sqrt(self.off2[z, y, x], dtype=np.float64) * self.pitch_mm
+        if not held:
+            found[~inside.all(axis=1)] = self.reach * self.pitch_mm
+        return found
 
 
 def voxelise(

@@ -76,11 +76,19 @@ def _apart_mm(rod: Rod, rods: Sequence[Rod], web_mm: float) -> float:
     least = web_mm
     for number, other in enumerate(rods):
         thick = rod.radius_mm + other.radius_mm
+        if _boxes_apart_mm(rod.box, other.box) > web_mm + thick:
+            continue
         if len(rod.core):
             least = min(least, float(near_path(rod.core, other.path).min()) - thick)
         if len(other.core) and rod.joins != number:
             least = min(least, float(near_path(other.core, rod.path).min()) - thick)
     return least
+
+
+def _boxes_apart_mm(one: Floats, other: Floats) -> float:
+    """Distance of two boxes, (2, 3) lowest and highest corner: what is in them is no nearer."""
+    gap = np.maximum(np.maximum(one[0] - other[1], other[0] - one[1]), 0.0)
+    return float(np.sqrt(gap @ gap))
 
 
 def _short_ways(
@@ -89,8 +97,12 @@ def _short_ways(
     """Straight rods that are too short for the grid: onto a rod beside, or a wall just above."""
     zone = found.web_mm + found.radius_mm
     radius = found.radius_mm
+    places = site.coords[contacts]
+    box = np.array([places.min(axis=0), places.max(axis=0)])
     for number, other in enumerate(rods):
-        beside = contacts[near_path(site.coords[contacts], other.path) <= 3 * zone]
+        if _boxes_apart_mm(box, other.box) > 3 * zone:
+            continue
+        beside = contacts[near_path(places, other.path) <= 3 * zone]
         for k, end in _points_on(other, site.coords[beside]) if len(beside) else ():
             contact = int(beside[k])
             start = site.coords[contact]
@@ -235,8 +247,10 @@ def _holds(
     if (b - a)[2] < np.sin(np.radians(found.slope_deg)) * length - 1e-9:
         return False
     pitch = site.grid.pitch_mm
-    t = np.linspace(0, length, max(int(2 * length / pitch), 2) + 1)
-    points = a + (t / length)[:, None] * (b - a)
+    n = max(int(2 * length / pitch), 2)
+    share = np.arange(n + 1) / n
+    t = length * share
+    points = a + share[:, None] * (b - a)
     near_end = np.minimum(from_surface + t, to_surface + length - t)
     zone = found.web_mm + found.radius_mm
     asked = np.minimum(zone, _OPENING_SHARE * near_end)

@@ -32,13 +32,20 @@ class Routes:
         z, y, x = start
         voxels = [(z, y, x)]
         _, ny, nx = self.cost.shape
+        cost, ends = self.cost.ravel(), self.ends.ravel()
+        dy, dx = self.moves.T
+        jump = (ny + dy) * nx + dx
+        n = int(np.abs(self.moves).max(initial=0))
         # Costs are sums made in the same order here and there, so equality finds the way back.
-        while self.cost[z, y, x] < self.ends[z, y, x]:
-            rows, columns = y + self.moves[:, 0], x + self.moves[:, 1]
-            on = np.flatnonzero((rows >= 0) & (rows < ny) & (columns >= 0) & (columns < nx))
-            total = self.cost[z + 1, rows[on], columns[on]] + self.step_mm[on]
-            best = on[int(np.argmin(total))]
-            z, y, x = z + 1, int(rows[best]), int(columns[best])
+        at = (z * ny + y) * nx + x
+        while cost[at] < ends[at]:
+            if n <= y < ny - n and n <= x < nx - n:
+                best = int((cost[at + jump] + self.step_mm).argmin())
+            else:
+                on = np.flatnonzero((-dy <= y) & (y < ny - dy) & (-dx <= x) & (x < nx - dx))
+                best = int(on[(cost[at + jump[on]] + self.step_mm[on]).argmin()])
+            z, y, x = z + 1, y + int(dy[best]), x + int(dx[best])
+            at = (z * ny + y) * nx + x
             voxels.append((z, y, x))
         return np.array(voxels)
 
