@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -160,7 +161,7 @@ def centre_of_mass(mesh: TriMesh) -> Floats:
     return result
 
 
-def concatenate(meshes: list[TriMesh], name: str = "mesh") -> TriMesh:
+def concatenate(meshes: Sequence[TriMesh], name: str = "mesh") -> TriMesh:
     """Return the meshes side by side as one, without joining anything.
 
     Where some have protect weights, the others count as free.
