@@ -11,6 +11,7 @@ from .bench.settings import PourwrightBench
 from .export.settings import PourwrightExport
 from .figure.settings import PourwrightFigure
 from .gates.settings import PourwrightGates
+from .lastplan import LastPlan
 from .mould.settings import PourwrightMould
 from .overlay.settings import PourwrightOverlay
 from .pose.settings import PourwrightLayer, PourwrightPose
@@ -20,7 +21,7 @@ from .rising.settings import PourwrightRising
 from .vents.settings import PourwrightVents
 
 
-class PourwrightSettings(bpy.types.PropertyGroup):
+class PourwrightSettings(LastPlan, bpy.types.PropertyGroup):
     """One pour: its settings and the last plan."""
 
     figure: bpy.props.PointerProperty(
@@ -68,21 +69,6 @@ class PourwrightSettings(bpy.types.PropertyGroup):
     )
     batch: bpy.props.PointerProperty(
         name="Batch", description="Figures that are made in one go", type=PourwrightBatch
-    )
-    results: bpy.props.PointerProperty(
-        name="Results", description="The collection of the results", type=bpy.types.Collection
-    )
-    plan: bpy.props.StringProperty(
-        name="Plan", description="The last plan, in the form of plan.json"
-    )
-    made_with: bpy.props.StringProperty(
-        name="Made With", description="The settings that the last plan was made with"
-    )
-    vents_made_with: bpy.props.StringProperty(
-        name="Vents Made With", description="The shapes of the vents that the last plan holds"
-    )
-    gates_made_with: bpy.props.StringProperty(
-        name="Gates Made With", description="The shapes of the gates that the last plan holds"
     )
 
 

@@ -15,6 +15,7 @@ import bpy
 from ..air.settings import PourwrightAir
 from ..figure.settings import PourwrightFigure
 from ..gates.settings import PourwrightGates
+from ..lastplan import LastPlan
 from ..mould.settings import PourwrightMould
 from ..pose.settings import PourwrightPose
 from ..rising.settings import PourwrightRising
@@ -33,27 +34,11 @@ ROOMS: dict[str, tuple[Any, tuple[str, ...]]] = {
     "gates": (PourwrightGates, ("rods", "active_gate", "by_hand")),
     "mould": (PourwrightMould, ("made_with",)),
 }
-OWN = ("plan", "made_with", "vents_made_with", "gates_made_with", "results")
+OWN = tuple(LastPlan.__annotations__)
 
 
-class PourwrightKept(bpy.types.PropertyGroup):
+class PourwrightKept(LastPlan, bpy.types.PropertyGroup):
     """The results of a figure that is not the current one."""
-
-    plan: bpy.props.StringProperty(
-        name="Plan", description="The last plan, in the form of plan.json"
-    )
-    made_with: bpy.props.StringProperty(
-        name="Made With", description="The settings that the last plan was made with"
-    )
-    vents_made_with: bpy.props.StringProperty(
-        name="Vents Made With", description="The shapes of the vents that the last plan holds"
-    )
-    gates_made_with: bpy.props.StringProperty(
-        name="Gates Made With", description="The shapes of the gates that the last plan holds"
-    )
-    results: bpy.props.PointerProperty(
-        name="Results", description="The collection of the results", type=bpy.types.Collection
-    )
 
 
 def _quiet(deferred: Any) -> Any:
