@@ -48,6 +48,8 @@ def network_of(
 def separate_bodies(mesh: TriMesh) -> list[TriMesh]:
     """Bodies of a closed mesh that touch nowhere, each with its voids, the largest first."""
     pieces = boolean.pieces(mesh)
+    if len(pieces) == 1:
+        return [mesh]
     solids = sorted((p for p in pieces if p.volume_mm3 > 0), key=lambda p: -p.volume_mm3)
     if len(solids) <= 1:
         return [mesh]

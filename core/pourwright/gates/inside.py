@@ -11,31 +11,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from pourwright.solid.columns import Columns
+from pourwright.gates.filled import FULL, Filled, Numbers, filled
 from pourwright.solid.mesh import Floats, Ints, TriMesh
-from pourwright.vents.grid import Bools, squared_distance
+from pourwright.vents.grid import Bools
 
-# Voxels of the box round the cavity, and of the cavity itself; the grid is made coarser for more.
-_MAX_BOX, _MAX_INSIDE = 12_000_000, 1_200_000
-# Radii are exact up to this many voxels; what is thicker offers no resistance that counts.
-_REACH = 15
 # Steps of one cycle: twice to the 6 neighbours across a face, then to all 26. What is reached then
 # lies from 2.83 (across an edge) to 3.32 voxels off, so lengths are measured where that matters.
 _CYCLE = (6, 6, 26)
 
-# Lines per voxel column, in voxels off its middle: areas of thin sections come out right.
-_LINES = ((-0.25, -0.25), (-0.25, 0.25), (0.25, -0.25), (0.25, 0.25))
-# A wall lies about this many voxels beyond the last voxel that is inside.
-_EDGE = 0.35
 _AROUND = np.array([
     (z, y, x) for z in (-1, 0, 1) for y in (-1, 0, 1) for x in (-1, 0, 1) if (z, y, x) != (0, 0, 0)
 ])
-
-Singles = NDArray[np.float32]
+# Neighbours along a side come first, then those over an edge, then those over a corner.
+_AROUND = _AROUND[np.argsort(np.abs(_AROUND).sum(axis=1), kind="stable")]
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,7 +51,7 @@ class Slices:
     body: Ints
     link_a: Ints
     link_b: Ints
-    number: NDArray[np.int32]
+    number: Numbers
     low_mm: Floats
     pitch_mm: float
 
@@ -77,142 +68,159 @@ def sliced(bodies: Sequence[TriMesh], top_mm: float, pitch_mm: float) -> Slices:
 
     top_mm : height of the mould top plane. pitch_mm : voxel edge, coarser where it has to be.
     """
-    low = np.min([b.bounds_mm[0] for b in bodies], axis=0)
-    high = np.max([b.bounds_mm[1] for b in bodies], axis=0)
-    high[2] = top_mm
-    size = high - low
-    volume = sum(b.volume_mm3 for b in bodies)
-    pitch = max(
-        pitch_mm,
-        float(np.cbrt(size.prod() / _MAX_BOX)),
-        float(np.cbrt(volume / _MAX_INSIDE)),
-    )
-    # A rim of one voxel on every side, so that neighbours always exist.
-    nx, ny, nz = np.ceil(size / pitch).astype(int) + 2
-    origin = np.array([low[0] - pitch / 2, low[1] - pitch / 2, top_mm - (nz - 1.5) * pitch])
-    shape = (int(nz), int(ny), int(nx))
-    share = np.zeros(shape, dtype=np.float32)
-    chord = np.zeros(shape, dtype=np.float32)
-    body = np.full(shape, -1, dtype=np.int16)
-    for number, mesh in enumerate(bodies):
-        before = share.copy() if number else None
-        _fill(mesh, origin, pitch, share, chord)
-        body[share > (0 if before is None else before)] = number
-    inside = _solid(share)
-    radius = np.sqrt(squared_distance(~inside, _REACH).astype(np.float32)) + np.float32(_EDGE)
-    # Sheets that lie flat are known exactly along the lines.
-    radius = np.minimum(radius * np.float32(pitch), np.maximum(chord / 2, np.float32(0.25 * pitch)))
-    return _slices(inside, body, share, radius, origin, pitch)
+    return slices_of(filled(bodies, top_mm, pitch_mm))
 
 
-def _fill(
-    mesh: TriMesh, origin: Floats, pitch: float, share: Singles, chord: Singles
-) -> None:
-    """Enter a body into the grids: the filled share of each voxel, the longest stretch inside."""
-    nz, ny, nx = share.shape
-    columns = Columns(mesh.vertices, mesh.faces)
-    for dy, dx in _LINES:
-        # A hair off, so that lines do not run through vertices of axis-aligned models.
-        x = origin[0] + (np.arange(nx) + dx + 1e-4) * pitch
-        y = origin[1] + (np.arange(ny) + dy + 1.7e-4) * pitch
-        gx, gy = np.meshgrid(x, y)
-        found = columns.hits(np.stack([gx.ravel(), gy.ravel()], axis=1))
-        order = np.lexsort((found.z, found.line))
-        line, z, way = found.line[order], found.z[order], -found.up[order]
-        # A stretch inside runs from where the depth leaves 0 to where it is back.
-        depth = np.cumsum(way)
-        enters = np.flatnonzero((depth > 0) & (depth - way <= 0))
-        leaves = np.flatnonzero((depth <= 0) & (depth - way > 0))
-        low = (z[enters] - origin[2]) / pitch + 0.5
-        high = (z[leaves] - origin[2]) / pitch + 0.5
-        first = np.clip(np.floor(low), 0, nz - 1).astype(np.int64)
-        runs = np.clip(np.ceil(high) - 1, first, nz - 2).astype(np.int64) - first + 1
-        owner = np.repeat(np.arange(len(runs)), runs)
-        layer = np.arange(len(owner)) - np.repeat(np.cumsum(runs) - runs, runs) + first[owner]
-        part = np.minimum(high[owner], layer + 1) - np.maximum(low[owner], layer)
-        flat = layer * (ny * nx) + line[enters][owner]
-        np.add.at(share.reshape(-1), flat, (part / len(_LINES)).astype(np.float32))
-        np.maximum.at(
-            chord.reshape(-1), flat, ((high - low)[owner] * pitch).astype(np.float32)
-        )
-
-
-def _solid(share: Singles) -> Bools:
-    """Voxels that are filled by half at least, and whatever is too thin for that anywhere."""
-    half = share >= 0.5
-    near = half.copy()
-    for axis in range(3):
-        for there, here in ((slice(1, None), slice(None, -1)), (slice(None, -1), slice(1, None))):
-            to = tuple(there if i == axis else slice(None) for i in range(3))
-            of = tuple(here if i == axis else slice(None) for i in range(3))
-            near[to] |= half[of]
-    solid: Bools = half | ((share > 0) & ~near)
-    return solid
-
-
-def _slices(
-    inside: Bools,
-    body: NDArray[np.int16],
-    share: Singles,
-    radius: Singles,
-    origin: Floats,
-    pitch: float,
-) -> Slices:
-    nz, ny, nx = inside.shape
-    flat = np.flatnonzero(inside)
-    order = np.full(inside.size, -1, dtype=np.int32)
-    order[flat] = np.arange(len(flat))
+def slices_of(grid: Filled) -> Slices:
+    """Slice the inside of a grid, in each body from the topmost layer on."""
+    nz, ny, nx = grid.share.shape
     offsets = _AROUND @ np.array([ny * nx, nx, 1])
-    owner = body.reshape(-1)[flat]
-    step = _front(flat, order, owner, offsets, int(np.searchsorted(flat, (nz - 2) * ny * nx)))
-    level = step // len(_CYCLE)
-    a, b = _touching(flat, order, owner, offsets[len(offsets) // 2 :])
-    same = level[a] == level[b]
+    top_layer = (nz - 2) * ny * nx
+    number = _steps(grid, offsets, int(np.searchsorted(grid.voxel, top_layer)))
+    runs = _runs(grid, number // len(_CYCLE))
+    a, b = _touching(runs, grid, nx)
+    same = runs.level[a] == runs.level[b]
     graph = coo_array(
-        (np.ones(int(same.sum()), np.int8), (a[same], b[same])), shape=(len(flat),) * 2
+        (np.ones(int(same.sum()), np.int8), (a[same], b[same])), shape=(len(runs.begin),) * 2
     )
     count, label = connected_components(graph, directed=False)
     one, two = label[a[~same]].astype(np.int64), label[b[~same]].astype(np.int64)
     links = np.unique(np.minimum(one, two) * count + np.maximum(one, two))
-    number = np.full(inside.size, -1, dtype=np.int32)
-    number[flat] = label
-    # The rim of a slice fills its voxels by less than half; its volume counts all the same.
-    rim = np.flatnonzero((share > 0) & ~inside)
-    rim = rim[(rim // (ny * nx) > 0)]
-    mine = np.full(len(rim), -1, dtype=np.int64)
-    for offset in offsets[np.argsort(np.abs(_AROUND).sum(axis=1), kind="stable")]:
-        mine = np.where(mine < 0, number[np.clip(rim + offset, 0, inside.size - 1)], mine)
-    everyone = np.concatenate([label, mine[mine >= 0]])
-    weight = share.reshape(-1)[np.concatenate([flat, rim[mine >= 0]])].astype(np.float64)
-    total = np.bincount(everyone, weights=weight, minlength=count)
-    z, rest = np.divmod(flat, ny * nx)
+    number = np.full(grid.share.size, -1, dtype=np.int32)
+    number[grid.voxel] = np.repeat(label, runs.voxels)
+
+    def added(of_runs: Floats | Ints) -> Floats:
+        return np.bincount(label, weights=of_runs, minlength=count).astype(np.float64)
+
+    z, rest = np.divmod(runs.begin, ny * nx)
     y, x = np.divmod(rest, nx)
-    voxels = np.bincount(label, minlength=count)
-    middle = np.stack(
-        [np.bincount(label, weights=c, minlength=count) / voxels for c in (x, y, z)], axis=1
-    )
-    top = np.full(count, -np.inf)
-    np.maximum.at(top, label, origin[2] + (z + 0.5) * pitch)
-    largest = np.zeros(count)
-    np.maximum.at(largest, label, radius.reshape(-1)[flat].astype(np.float64))
-    of_body = np.zeros(count, dtype=np.int64)
-    of_body[label] = owner
-    source = np.zeros(count, dtype=bool)
-    source[label[z == nz - 2]] = True
+    x = x + (runs.voxels - 1) / 2
+    voxels = added(runs.voxels)
+    middle = np.stack([added(runs.voxels * c) / voxels for c in (x, y, z)], axis=1)
+    share = added(np.add.reduceat(grid.share.reshape(-1)[grid.voxel], runs.first, dtype=np.int64))
+    share += _rims(grid, number, offsets, count)
+    top = np.full(count, -1)
+    np.maximum.at(top, label, z)
+    radius = np.zeros(count, dtype=np.float32)
+    np.maximum.at(radius, label, np.maximum.reduceat(grid.radius_mm, runs.first))
+    body = np.zeros(count, dtype=np.int64)
+    body[label] = runs.body
+    pitch = grid.pitch_mm
     return Slices(
-        volume_mm3=total * pitch**3,
-        radius_mm=largest,
-        top_mm=top,
-        middle_mm=origin + middle * pitch,
+        volume_mm3=share / FULL * pitch**3,
+        radius_mm=radius.astype(np.float64),
+        top_mm=grid.low_mm[2] + (top + 0.5) * pitch,
+        middle_mm=grid.low_mm + middle * pitch,
         length_mm=_lengths(middle * pitch, links // count, links % count, len(_CYCLE) * pitch),
-        source=source,
-        body=of_body,
+        source=top == nz - 2,
+        body=body,
         link_a=links // count,
         link_b=links % count,
-        number=number.reshape(inside.shape),
-        low_mm=origin,
+        number=number.reshape(grid.share.shape),
+        low_mm=grid.low_mm,
         pitch_mm=pitch,
     )
+
+
+def _steps(grid: Filled, offsets: Ints, first: int) -> Numbers:
+    """Step at which each inside voxel is reached from those of number `first` on, in its body.
+
+    What cannot be reached is started anew from its highest voxel, some steps later.
+    """
+    moves = {6: offsets[:6], 26: offsets}
+    outside, waits = -2, -1
+    step = np.full(grid.share.size, outside, dtype=np.int32)
+    step[grid.voxel] = waits
+    owner = None
+    if grid.body.any():
+        owner = np.zeros(grid.share.size, dtype=np.int32)
+        owner[grid.voxel] = grid.body
+    front, left = grid.voxel[first:], grid.voxel
+    now = 0
+    while True:
+        step[front] = now
+        while len(front):
+            now += 1
+            around = front[:, None] + moves[_CYCLE[(now - 1) % len(_CYCLE)]]
+            reached = step.take(around) == waits
+            if owner is not None:
+                reached &= owner.take(around) == owner.take(front)[:, None]
+            front = around[reached]
+            # Of a voxel that several others reach, the one that wrote last stays.
+            tag = np.arange(outside - 1, outside - 1 - len(front), -1, dtype=np.int32)
+            step[front] = tag
+            front = front[step.take(front) == tag]
+            step[front] = now
+        left = left[step.take(left) == waits]
+        if not len(left):
+            return step.take(grid.voxel)
+        now += 2 * len(_CYCLE) - now % len(_CYCLE)
+        front = left[-1:]
+
+
+@dataclass(frozen=True, eq=False)
+class _Runs:
+    """Voxels of one level and body that follow each other along x; rows belong together.
+
+    begin, end : (r,) flat numbers of the first and the last voxel. first, voxels : (r,) place of
+    the first among the voxels that are inside, and how many there are. level, body : of all.
+    """
+
+    begin: Ints
+    end: Ints
+    first: Ints
+    voxels: Ints
+    level: Numbers
+    body: Numbers
+
+
+def _runs(grid: Filled, level: Numbers) -> _Runs:
+    voxel, body = grid.voxel, grid.body
+    breaks = np.diff(voxel) != 1
+    breaks |= np.diff(level) != 0
+    breaks |= np.diff(body) != 0
+    first = np.concatenate([[0], np.flatnonzero(breaks) + 1])
+    voxels = np.diff(first, append=len(voxel))
+    begin = voxel[first]
+    return _Runs(begin, begin + voxels - 1, first, voxels, level[first], body[first])
+
+
+def _touching(runs: _Runs, grid: Filled, nx: int) -> tuple[Ints, Ints]:
+    """Pairs of runs of one body that touch, over edges and corners too, by number."""
+    size = grid.share.size
+    inside = np.zeros(size, dtype=bool)
+    inside[grid.voxel] = True
+    begins = np.zeros(size, dtype=bool)
+    begins[runs.begin] = True
+    begun = np.cumsum(begins, dtype=np.int32)  # runs that begin at each voxel or before it
+    layer = size // grid.share.shape[0]
+    beside = np.flatnonzero(runs.begin[1:] == runs.end[:-1] + 1)
+    a, b = [beside], [beside + 1]
+    for offset in (nx, layer - nx, layer, layer + nx):
+        place = runs.begin + (offset - 1)
+        start = begun.take(place) - inside.take(place)
+        count = begun.take(runs.end + (offset + 1)) - start
+        owner = np.repeat(np.arange(len(count)), count)
+        before = np.cumsum(count) - count
+        a.append(owner)
+        b.append(np.arange(len(owner)) + (start - before).take(owner))
+    one, two = np.concatenate(a), np.concatenate(b)
+    same = runs.body[one] == runs.body[two]
+    return (one, two) if same.all() else (one[same], two[same])
+
+
+def _rims(grid: Filled, number: Numbers, offsets: Ints, count: int) -> Floats:
+    """What slices fill of voxels that they fill by less than half: it counts all the same."""
+    share = grid.share.reshape(-1)
+    rim = np.flatnonzero((share > 0) & (number < 0))
+    # Below the lowest layer there is nothing that they could be the rim of.
+    total = np.zeros(count)
+    for offset in offsets:
+        beside = number.take(rim + offset, mode="clip")
+        found = beside >= 0
+        total += np.bincount(beside[found], weights=share[rim[found]], minlength=count)
+        rim = rim[~found]
+    return total
 
 
 def _lengths(middle: Floats, a: Ints, b: Ints, usual_mm: float) -> Floats:
@@ -230,45 +238,3 @@ def _lengths(middle: Floats, a: Ints, b: Ints, usual_mm: float) -> Floats:
     # A wide front is bent, and its middle moves by less or more than itself.
     length[inner] = np.clip(measured, 0.9 * usual_mm, 1.15 * usual_mm)
     return length
-
-
-def _front(
-    flat: Ints, order: NDArray[np.int32], owner: NDArray[np.int16], offsets: Ints, first: int
-) -> Ints:
-    """Step at which each inside voxel is reached from those of number `first` on, in its body.
-
-    What cannot be reached is started anew from its highest voxel, some steps later.
-    """
-    level_moves = np.abs(_AROUND).sum(axis=1)
-    moves = {6: offsets[level_moves == 1], 26: offsets}
-    step = np.full(len(flat), -1, dtype=np.int64)
-    front = np.arange(first, len(flat))
-    highest = len(flat) - 1
-    now = 0
-    while True:
-        step[front] = now
-        while len(front):
-            around = order[flat[front][:, None] + moves[_CYCLE[now % 3]]]
-            around = around[(around >= 0) & (owner[around] == owner[front][:, None])]
-            front = np.unique(around[step[around] < 0])
-            now += 1
-            step[front] = now
-        while highest >= 0 and step[highest] >= 0:
-            highest -= 1
-        if highest < 0:
-            return step
-        now += 2 * len(_CYCLE) - now % len(_CYCLE)
-        front = np.array([highest])
-
-
-def _touching(
-    flat: Ints, order: NDArray[np.int32], owner: NDArray[np.int16], offsets: Ints
-) -> tuple[Ints, Ints]:
-    """Pairs of inside voxels of one body that touch, by number."""
-    a, b = [], []
-    for offset in offsets:
-        other = order[flat + offset]
-        hit = np.flatnonzero((other >= 0) & (owner[other] == owner))
-        a.append(hit)
-        b.append(other[hit].astype(np.int64))
-    return np.concatenate(a), np.concatenate(b)

@@ -173,18 +173,31 @@ def squared_distance(solid: Bools, reach: int) -> Bytes:
     away = _layers_away(solid, len(shifts) + 1)
     squares = np.minimum(np.arange(len(shifts) + 2) ** 2, far).astype(np.uint8)
     result = np.empty(solid.shape, dtype=np.uint8)
-    # Layer by layer, which stays in the processor's cache, and only where there is something near.
+    # Layer by layer, which stays in the processor's cache, and only where there is something near
+    # and something open. All round what is open lie solid voxels, and none beyond is nearer.
     for z, layer in enumerate(away):
-        result[z] = far
-        rows, columns = (np.flatnonzero((layer < len(squares) - 1).any(axis=i)) for i in (1, 0))
-        if len(rows):
-            box = (
-                slice(max(rows[0] - reach, 0), rows[-1] + reach + 1),
-                slice(max(columns[0] - reach, 0), columns[-1] + reach + 1),
-            )
-            near = _spread(squares[layer[box]], shifts, far)
-            result[z][box] = _spread(near.T, shifts, far).T
+        near, is_open = _extent(layer < len(squares) - 1, reach), _extent(layer > 0, 1)
+        result[z] = np.where(layer > 0, np.uint8(far), np.uint8(0))
+        if near is None or is_open is None:
+            continue
+        box = tuple(
+            slice(max(n.start, o.start), min(n.stop, o.stop))
+            for n, o in zip(near, is_open, strict=True)
+        )
+        spread = _spread(squares[layer[box]], shifts, far)
+        result[z][box] = _spread(spread.T, shifts, far).T
     return result
+
+
+def _extent(some: Bools, more: int) -> tuple[slice, slice] | None:
+    """The rows and columns of a layer in which something is true, and some more round them."""
+    rows, columns = (np.flatnonzero(some.any(axis=i)) for i in (1, 0))
+    if not len(rows):
+        return None
+    return (
+        slice(max(rows[0] - more, 0), rows[-1] + more + 1),
+        slice(max(columns[0] - more, 0), columns[-1] + more + 1),
+    )
 
 
 def _layers_away(solid: Bools, most: int) -> Bytes:
@@ -202,7 +215,10 @@ def _layers_away(solid: Bools, most: int) -> Bytes:
 def _spread(near: Bytes, shifts: Sequence[int], far: int) -> Bytes:
     """Smallest of the values along the first axis, each plus its distance squared."""
     before, result = np.ascontiguousarray(near), np.array(near, order="C")
+    most = int(before.max())
     for k in shifts:
+        if k * k >= most:
+            break
         # What is cut off before the sum stays cut off after it, where the sum would not fit a byte.
         small = before if 2 * far <= 256 else np.minimum(before, np.uint8(far - k * k))
         shifted = small + np.uint8(k * k)
