@@ -7,7 +7,7 @@ import pytest
 from pourwright.plan import pipeline
 
 # Where plans come with their mould; elsewhere nobody looks at it and it takes half of the time.
-WITH_MOULD = {"test_plan_mould", "test_plan_helper"}
+WITH_MOULD = {"test_plan_mould", "test_mould_helper"}
 
 
 @pytest.fixture(scope="module", autouse=True)

@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from pourwright.air import Crew, pair_for, unit_vector
+from pourwright.air import unit_vector
 from pourwright.plan.airing import check_air, judge, point_of
 from pourwright.plan.checked import account, funnel_check, socket_print
-from pourwright.plan.fed import fed_and_vented
 from pourwright.plan.job import Job
 from pourwright.plan.model import PourPlan
 from pourwright.plan.moulding import with_mould
 from pourwright.plan.readiness import check_print
 from pourwright.plan.scale import moulded, scale_of, scaled
-from pourwright.plan.sprued import sprued
+from pourwright.plan.sprued import gated, gates_for, sprued
+from pourwright.plan.venting import vented
 from pourwright.plan.warnings import plan_warnings
 from pourwright.progress import Progress, part, silent
 from pourwright.shop.printer import DEFAULT_PRINTER
@@ -46,10 +46,10 @@ def plan_pour(
     figure, protection = moulded(solid, scale)
     if own_base is not None and scale.used != 1.0:
         own_base = scaled(own_base, scale.used, scale.about_mm)
-    # The helper starts while the base is made.
-    with Crew(pair_for(len(figure.faces)), fed_and_vented.__module__) as crew:
-        bare = sprued(figure, protection, up, job, own_base, part(progress, 0.0, 0.25))
-        fed, gates, done = fed_and_vented(bare, job, given, crew, part(progress, 0.25, 0.7))
+    bare = sprued(figure, protection, up, job, own_base, part(progress, 0.0, 0.25))
+    gates = gates_for(bare, job, part(progress, 0.25, 0.3))
+    fed = gated(bare, gates)
+    done = vented(fed, job, given, part(progress, 0.3, 0.7))
     done, mould, no_mould = with_mould(done, fed, gates.gates, job, part(progress, 0.7, 0.9))
     master = account(
         done.mesh, fed.filled_mm3 + done.filled_mm3, fed, gates.bodies, done.vents.bodies
