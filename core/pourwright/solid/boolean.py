@@ -12,14 +12,18 @@ from collections.abc import Sequence
 
 import manifold3d
 import numpy as np
+from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from pourwright.errors import GeometryError, MeshError
 from pourwright.solid.mesh import Floats, Ints, TriMesh, concatenate
+from pourwright.solid.vectors import cross, dot
 
 # Bodies whose boxes are this far from each other meet nowhere, whatever rounding does.
 _APART_MM = 0.01
+# Triangles that are looked at together, to spare memory.
+_AT_ONCE = 100_000
 
 
 def to_manifold(mesh: TriMesh) -> manifold3d.Manifold:
@@ -123,10 +127,108 @@ def difference(mesh: TriMesh, tools: Sequence[TriMesh], name: str = "difference"
 
 
 def refined(mesh: TriMesh, length_mm: float) -> TriMesh:
-    """Return the same surface with no edge longer than about `length_mm`."""
+    """Return the same surface with no edge longer than about `length_mm`; no protect weights."""
+    long = _with_long_edges(mesh, length_mm)
+    if not long.any():
+        return TriMesh(mesh.vertices, mesh.faces, mesh.name)
+    # A solid of all of a large mesh takes many times its memory, and most of it is fine already.
+    few = 3 * int(long.sum()) < len(mesh.faces)
+    found = _refined_patch(mesh, long, length_mm) if few else None
+    if found is not None:
+        return found
     offset = mesh.bounds_mm.mean(axis=0)
     body = _checked(to_manifold(mesh.moved(-offset)).refine_to_length(length_mm), "Refining")
     return from_manifold(body, mesh.name).moved(offset)
+
+
+def _refined_patch(mesh: TriMesh, chosen: NDArray[np.bool_], length_mm: float) -> TriMesh | None:
+    """The mesh with the chosen triangles refined, which have all of its long edges.
+
+    None where the library changes more, or where several vertices lie in one place and it cannot be
+    told which is which.
+    """
+    used, corners = np.unique(mesh.faces[chosen], return_inverse=True)
+    patch = TriMesh(mesh.vertices[used], corners.reshape(-1, 3))
+    closed = _capped(patch)
+    body = manifold3d.Manifold(
+        manifold3d.Mesh64(
+            closed.vertices,
+            closed.faces.astype(np.uint64),
+            face_id=np.arange(len(closed.faces), dtype=np.uint64),
+        )
+    )
+    if body.num_tri() != len(closed.faces):  # it mended what it took for a fault
+        return None
+    found = _checked(body.refine_to_length(length_mm), "Refining").to_mesh64()
+    faces = found.tri_verts[np.asarray(found.face_id) < len(patch.faces)].astype(np.int64)
+    there, faces = np.unique(faces, return_inverse=True)
+    vertices = np.array(found.vert_properties[there, :3], dtype=np.float64, order="C")
+    # Vertices stay where they were, to the last bit.
+    alike = np.unique(
+        np.concatenate([patch.vertices, vertices]) + 0.0, axis=0, return_inverse=True
+    )[1].reshape(-1)
+    old = np.full(int(alike.max()) + 1, -1, dtype=np.int64)
+    old[alike[: len(used)]] = used
+    number = old[alike[len(used) :]]
+    new = number < 0
+    if (old >= 0).sum() != len(used) or len(vertices) - new.sum() != len(used):
+        return None
+    number[new] = len(mesh.vertices) + np.arange(int(new.sum()))
+    finer = number[faces.reshape(-1, 3)]
+    if not np.array_equal(_rims(finer), _rims(mesh.faces[chosen])):
+        return None
+    return TriMesh(
+        np.concatenate([mesh.vertices, vertices[new]]),
+        np.concatenate([mesh.faces[~chosen], finer]),
+        mesh.name,
+    )
+
+
+def _with_long_edges(mesh: TriMesh, length_mm: float) -> NDArray[np.bool_]:
+    """Which triangles have an edge that is to be parted, (m,)."""
+    long = np.zeros(len(mesh.faces), dtype=bool)
+    for start in range(0, len(long), _AT_ONCE):
+        here = slice(start, start + _AT_ONCE)
+        corners = [mesh.vertices[mesh.faces[here, i]] for i in range(3)]
+        for i in range(3):
+            edge = corners[i] - corners[i - 1]
+            long[here] |= dot(edge, edge) >= (length_mm * (1 - 1e-9)) ** 2
+    return long
+
+
+def _rims(faces: Ints) -> Ints:
+    """Half-edges (k, 2) without a partner, sorted."""
+    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    count = int(faces.max()) + 1
+    alone = np.setdiff1d(start * count + end, end * count + start)
+    return np.stack(np.divmod(alone, count), axis=1)
+
+
+def _capped(patch: TriMesh) -> TriMesh:
+    """A part of a closed surface closed by cones, from each of its rims to a point beside it.
+
+    The triangles of the part come first, in their order. Points amid the rims would do, but flat
+    bodies are mended by the library.
+    """
+    vertices, faces = patch.vertices, patch.faces
+    count = len(vertices)
+    a, b = _rims(faces).T
+    graph = coo_array((np.ones(len(a), dtype=np.int8), (a, b)), shape=(count, count))
+    label = connected_components(graph, directed=False)[1]
+    rims, rim = np.unique(label[a], return_inverse=True)
+    size = np.bincount(rim, minlength=len(rims))
+    tips = np.stack(
+        [np.bincount(rim, weights=c, minlength=len(rims)) / size for c in vertices[a].T], axis=1
+    )
+    off = vertices[a] - tips[rim]
+    depth = np.bincount(rim, weights=np.sqrt(dot(off, off)), minlength=len(rims)) / size
+    turn = cross(off, vertices[b] - tips[rim])
+    inwards = np.zeros((len(rims), 3))
+    np.subtract.at(inwards, rim, turn)
+    way = inwards / np.maximum(np.sqrt(dot(inwards, inwards)), 1e-300)[:, None]
+    tips += depth[:, None] * way
+    cones = np.stack([b, a, count + rim], axis=1)
+    return TriMesh(np.concatenate([vertices, tips]), np.concatenate([faces, cones]))
 
 
 def pieces(mesh: TriMesh) -> list[TriMesh]:
