@@ -74,7 +74,8 @@ def _with_mould(
         cup_ml=job.bench.mix.cup_ml,
         chamber_mm=None if chamber is None else (chamber.diameter_mm, chamber.height_mm),
     )  # fmt: skip
-    return replace(done, mesh=mesh, air=air_of(mesh, fed.up)[0]), replace(mould, rubber=anew)
+    done = replace(done, mesh=mesh, air=air_of(mesh, fed.up)[0].pockets)
+    return done, replace(mould, rubber=anew)
 
 
 def mould_for(

@@ -13,8 +13,8 @@ from pourwright.plan.model import PourPlan
 from pourwright.plan.moulding import with_mould
 from pourwright.plan.readiness import check_print
 from pourwright.plan.scale import moulded, scale_of, scaled
-from pourwright.plan.sprued import gated, gates_for, sprued
-from pourwright.plan.venting import vented
+from pourwright.plan.sprued import air_before, gated, gates_for, sprued
+from pourwright.plan.venting import vented, vents_for
 from pourwright.plan.warnings import plan_warnings
 from pourwright.progress import Progress, part, silent
 from pourwright.shop.printer import DEFAULT_PRINTER
@@ -46,16 +46,23 @@ def plan_pour(
     figure, protection = moulded(solid, scale)
     if own_base is not None and scale.used != 1.0:
         own_base = scaled(own_base, scale.used, scale.about_mm)
-    bare = sprued(figure, protection, up, job, own_base, part(progress, 0.0, 0.25))
-    gates = gates_for(bare, job, part(progress, 0.25, 0.3))
+    bare = sprued(figure, protection, up, job, own_base, part(progress, 0.0, 0.2))
+    progress(0.2, "Finding air pockets")
+    air = air_before(bare)
+    gates = gates_for(bare, air, job, part(progress, 0.25, 0.3))
     fed = gated(bare, gates)
-    done = vented(fed, job, given, part(progress, 0.3, 0.7))
+    if gates.bodies:
+        air = air_before(fed)
+    before = judge(air.report.pockets, job.process)
+    vents = vents_for(fed, air, job, given, part(progress, 0.3, 0.5))
+    del air
+    done = vented(fed, vents, job, given is None, part(progress, 0.5, 0.7))
     done, mould, no_mould = with_mould(done, fed, gates.gates, job, part(progress, 0.7, 0.9))
     master = account(
         done.mesh, fed.filled_mm3 + done.filled_mm3, fed, gates.bodies, done.vents.bodies
     )
     progress(0.9, "Checking funnel and print")
-    after = judge(done.air.pockets, job.process)
+    after = judge(done.air, job.process)
     socket = None
     if job.socket.enabled:
         socket = socket_print(fed, gates.bodies, done.vents.bodies, job)
@@ -66,7 +73,7 @@ def plan_pour(
         figure=solid,
         moulded_figure=figure,
         scale=scale,
-        pockets=judge(fed.air.pockets, job.process),
+        pockets=before,
         gates=gates.gates,
         fill=gates.fill,
         vents=done.vents.vents,

@@ -1,4 +1,4 @@
-"""The figure on its base, fed: base, funnel and gates, before any vent."""
+"""The figure on its base, fed: base, funnel and gates, before any vent, and its air."""
 
 from __future__ import annotations
 
@@ -24,12 +24,11 @@ _SECONDS = 60.0
 
 @dataclass(frozen=True, eq=False)
 class Sprued:
-    """Figure, base, funnel and gates as one closed mesh, and its air.
+    """Figure, base, funnel and gates as one closed mesh.
 
     mesh, figure, base, funnel : standing frame; figure as it is in the master. filled_mm3 :
     hollows that were closed in between the parts, which are filled; voids : of the figure itself,
-    which stay. air, openings : of the mesh with vertices close enough for rods to start at.
-    sprue : as it was made, in the frame of the board. cut : of a base of the user's.
+    which stay. sprue : as it was made, in the frame of the board. cut : of a base of the user's.
     """
 
     mesh: TriMesh
@@ -40,8 +39,6 @@ class Sprued:
     voids: tuple[TriMesh, ...]
     filled_mm3: float
     up: Floats
-    air: AirReport
-    openings: Ints
     sprue: Sprue
     cut: Cut | None = None
 
@@ -49,6 +46,18 @@ class Sprued:
     def base_height_mm(self) -> float:
         """x . up of the base's figure side."""
         return -self.sprue.top_z_mm
+
+
+@dataclass(frozen=True, eq=False)
+class BareAir:
+    """The air of a sprued figure, on a surface whose vertices are close enough for rods to start.
+
+    It takes several times the memory of the mesh: do not keep it for longer than rods are placed.
+    openings : vertices in the mould top plane.
+    """
+
+    report: AirReport
+    openings: Ints
 
 
 def sprued(
@@ -76,19 +85,21 @@ def sprued(
     funnel = None if made.funnel is None else rotated(made.funnel, turn.T)
     voids = tuple(p for p in boolean.pieces(figure) if p.volume_mm3 < 0)
     parts = [figure, base] if funnel is None else [figure, base, funnel]
+    progress(0.3, "Uniting figure and base")
     mesh, filled = _united(parts, voids)
-    progress(0.7, "Finding air pockets")
-    air, openings = air_of(fine(mesh), up)
-    return Sprued(
-        mesh, figure, protection, base, funnel, voids, filled, up, air, openings, made, cut
-    )
+    return Sprued(mesh, figure, protection, base, funnel, voids, filled, up, made, cut)
 
 
-def gates_for(bare: Sprued, job: Job, progress: Progress = silent) -> Gates:
+def air_before(fed: Sprued) -> BareAir:
+    """Find the air of a figure on its base, before any vent."""
+    return BareAir(*air_of(fine(fed.mesh), fed.up))
+
+
+def gates_for(bare: Sprued, air: BareAir, job: Job, progress: Progress = silent) -> Gates:
     """Find what the base does not feed in time, and route gates to it."""
     return place_gates(
         bare.mesh,
-        bare.air,
+        air.report,
         liquid_of(job.resin),
         _SECONDS * job.resin.pot_life_min,
         job.gates,
@@ -99,14 +110,11 @@ def gates_for(bare: Sprued, job: Job, progress: Progress = silent) -> Gates:
 
 
 def gated(bare: Sprued, gates: Gates) -> Sprued:
-    """Unite the figure on its base with its gates, and look at the air anew."""
+    """Unite the figure on its base with its gates."""
     if not gates.bodies:
         return bare
     mesh, filled = _united([bare.mesh, *gates.bodies], bare.voids)
-    air, openings = air_of(fine(mesh), bare.up)
-    return replace(
-        bare, mesh=mesh, filled_mm3=bare.filled_mm3 + filled, air=air, openings=openings
-    )
+    return replace(bare, mesh=mesh, filled_mm3=bare.filled_mm3 + filled)
 
 
 def _united(parts: Sequence[TriMesh], voids: Sequence[TriMesh]) -> tuple[TriMesh, float]:

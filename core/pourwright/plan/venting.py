@@ -6,12 +6,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from pourwright.air import AirReport, nearest_vertices
-from pourwright.plan.airing import air_of, fine, judge
+from pourwright.air import AirPocket, nearest_vertices
+from pourwright.plan.airing import air_of, judge
 from pourwright.plan.findings import TOLD_MM
 from pourwright.plan.job import Job
-from pourwright.plan.sprued import Sprued
-from pourwright.progress import Progress, part
+from pourwright.plan.sprued import BareAir, Sprued, air_before
+from pourwright.progress import Progress, silent
 from pourwright.solid import boolean
 from pourwright.solid.contacts import open_contacts
 from pourwright.solid.mesh import TriMesh
@@ -28,46 +28,53 @@ _ROUNDS = 3
 class Vented:
     """The finished master's mesh, its rods, and its air.
 
-    filled_mm3 : hollows that rods closed in, which are filled.
+    filled_mm3 : hollows that rods closed in, which are filled. air : pockets that are left.
     """
 
     mesh: TriMesh
     filled_mm3: float
     vents: Vents
-    air: AirReport
+    air: tuple[AirPocket, ...]
 
 
-def vented(
-    sprued: Sprued, job: Job, given: Sequence[GivenVent] | None, progress: Progress
-) -> Vented:
-    """Put up rods for the air that matters, and look at the master again.
+def vents_for(
+    sprued: Sprued,
+    air: BareAir,
+    job: Job,
+    given: Sequence[GivenVent] | None,
+    progress: Progress = silent,
+) -> Vents:
+    """Put up rods for the air that matters.
 
     given : rods as the user put them; then these are taken as they are and none is routed.
     """
-    if given is None:
-        vents = place_vents(
-            sprued.air,
-            sprued.openings,
-            job.process,
-            job.vents,
-            base_height_mm=sprued.base_height_mm,
-            protection=sprued.protection,
-            progress=part(progress, 0.0, 0.5),
-        )
-    else:
-        vents = given_vents(sprued.air, given, job.vents)
-    progress(0.5, "Uniting the master")
+    if given is not None:
+        return given_vents(air.report, given, job.vents)
+    return place_vents(
+        air.report,
+        air.openings,
+        job.process,
+        job.vents,
+        base_height_mm=sprued.base_height_mm,
+        protection=sprued.protection,
+        progress=progress,
+    )
+
+
+def vented(sprued: Sprued, vents: Vents, job: Job, more: bool, progress: Progress) -> Vented:
+    """Unite figure and rods, and look at the master again; more : put up rods for what is left."""
+    progress(0.0, "Uniting the master")
     mesh, filled = _united(sprued, vents)
-    progress(0.7, "Proving that no air is left")
-    after, _ = air_of(mesh, sprued.up)
-    for _ in range(_ROUNDS if given is None else 0):
+    progress(0.4, "Proving that no air is left")
+    after = air_of(mesh, sprued.up)[0].pockets
+    for _ in range(_ROUNDS if more else 0):
         if not _left_untold(after, vents, job):
             break
         # What rods left or made by standing where they do gets rods of its own.
-        progress(0.8, "Venting what is left")
+        progress(0.6, "Venting what is left")
         vents = _with_more(mesh, vents, sprued, job)
         mesh, filled = _united(sprued, vents)
-        after, _ = air_of(mesh, sprued.up)
+        after = air_of(mesh, sprued.up)[0].pockets
     return Vented(mesh, filled, vents, after)
 
 
@@ -80,26 +87,18 @@ def _united(sprued: Sprued, vents: Vents) -> tuple[TriMesh, float]:
     return open_contacts(mesh)[0], filled
 
 
-def _left_untold(after: AirReport, vents: Vents, job: Job) -> bool:
+def _left_untold(after: Sequence[AirPocket], vents: Vents, job: Job) -> bool:
     """Whether air is left that matters and is not known to be out of reach."""
     return any(
         p.matters and all(math.dist(p.peak_mm, at) > TOLD_MM for at, _ in vents.blocked)
-        for p in judge(after.pockets, job.process)
+        for p in judge(after, job.process)
     )
 
 
 def _with_more(mesh: TriMesh, vents: Vents, sprued: Sprued, job: Job) -> Vents:
     """Add rods for what matters in a master that has rods already; these count as walls."""
-    report, openings = air_of(fine(mesh), sprued.up)
-    more = place_vents(
-        report,
-        openings,
-        job.process,
-        job.vents,
-        base_height_mm=sprued.base_height_mm,
-        protection=sprued.protection,
-    )
-    before, added = sprued.air, []
+    more = vents_for(sprued, air_before(replace(sprued, mesh=mesh)), job, None)
+    before, added = air_before(sprued).report, []
     for vent in more.vents:
         vertex = int(nearest_vertices(before.surface, [vent.path_mm[0]])[0])
         pocket = before.pocket_at(vertex)
