@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import trimesh
+from reference import parts_above, tree_parts_above
 from shapes import box, together, turned_in
 
-from pourwright.air.surface import prepare
-from pourwright.solid import TriMesh, topology, tri_mesh, weld
-from pourwright.solid.contacts import open_contacts
+from pourwright.air import find_pockets, prepare, top_plane_vertices
+from pourwright.solid import TriMesh, boolean, intake, topology, tri_mesh, weld
+from pourwright.solid.contacts import GAP_MM, open_contacts
 from pourwright.solid.mesh import concatenate
 
 
@@ -126,3 +127,44 @@ def test_wedges_that_overlap_by_a_hair_stay_apart():
     faces = np.ascontiguousarray(surface.faces)
     count, _ = topology.face_components(topology.twins(surface.vertices, faces))
     assert count == 2
+
+
+def _standing(lean_mm: float, tops_mm: tuple[float, float]) -> list[TriMesh]:
+    """A slab, a block on it, and a wedge on it that touches the block's wall y = 0 by an edge."""
+    low, high = tops_mm
+    block = [[-3, 0, -3], [3, 0, -3], [-3, 0, low], [3, 0, high], [-3, 4, -3], [3, 4, -3]]
+    wedge = [[0, 0, -3], [lean_mm, 0, 2]]
+    wedge += [[x + lean_mm * (z > 0), -2, z] for x in (-1, 2) for z in (-3, 2)]
+    corners = {
+        "slab": [[x, y, z] for x in (-5, 5) for y in (-5, 5) for z in (-6, -3)],
+        "block": [*block, [-3, 4, 0], [3, 4, 0]],
+        "wedge": wedge,
+    }
+    hulls = {k: trimesh.convex.convex_hull(np.array(v, dtype=float)) for k, v in corners.items()}
+    return [tri_mesh(hull.vertices, hull.faces, name) for name, hull in hulls.items()]
+
+
+@pytest.mark.parametrize("lean_mm", [0.0, -1.0, 0.5])
+@pytest.mark.parametrize("tops_mm", [(0.6, 0.3), (-0.3, -0.6), (-0.3, 0.6)])
+def test_bodies_that_touch_in_a_line_hold_air_of_their_own(lean_mm, tops_mm):
+    """The block lies in y >= 0 and the wedge in y <= 0: above the slab nothing joins the two.
+
+    The union makes one vertex of the place where the wedge's edge leaves the block's wall, and
+    two of the place where both meet the slab.
+    """
+    bodies = _standing(lean_mm, tops_mm)
+    solid = intake(bodies)
+    up = np.array([0.0, 0.0, 1.0])
+    surface = prepare(solid.mesh)
+    report = find_pockets(surface, up, top_plane_vertices(surface, up, 1e-6))
+    want = [(b.volume_mm3, float(b.vertices[:, 2].max())) for b in bodies[1:]]
+    shrunk = 3 * GAP_MM
+    (pocket,) = report.pockets
+    assert pocket.volume_mm3 == pytest.approx(want[0][0], rel=shrunk)
+    assert pocket.peak_height_mm == pytest.approx(want[0][1], abs=shrunk)
+    assert pocket.saddle_height_mm == pytest.approx(-3.0, abs=shrunk)
+    for level in (-2.9, -1.0):
+        got = sorted(tree_parts_above(report, level))
+        cut = sorted(parts_above(boolean.to_manifold(solid.mesh), up, level))
+        np.testing.assert_allclose(got, cut, rtol=1e-9)
+        assert len(got) == 2

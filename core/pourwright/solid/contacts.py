@@ -22,17 +22,13 @@ def open_contacts(mesh: TriMesh) -> tuple[TriMesh, list[Point]]:
     """
     vertices, welded = weld.weld_exact(mesh.vertices, mesh.faces)
     kept = (welded != np.roll(welded, 1, axis=1)).all(axis=1)
-    welded, faces = welded[kept], mesh.faces[kept]
-    # What was kept apart in the mesh stays apart: where walls overlap by a hair, their angles
-    # round an edge would tie them together.
-    twin = topology.twins(mesh.vertices, faces)
-    if (twin == topology.NONE).any():
-        faces = welded
-        twin = topology.twins(vertices, faces)
-    same = vertices if faces is welded else mesh.vertices
-    parted, new_faces, _ = topology.unweld(same, faces, twin)
-    old = np.empty(len(parted), dtype=np.int64)
-    old[new_faces.ravel()] = welded.ravel()
+    welded = welded[kept]
+    # A union leaves contacts now as one vertex and now as two, and two may still tie together
+    # bodies that meet in the edge between them.
+    before = topology.twins(mesh.vertices, mesh.faces[kept])
+    closed = not (before == topology.NONE).any()
+    twin = topology.twins(vertices, welded, before if closed else None)
+    parted, new_faces, old = topology.unweld(vertices, welded, twin)
     if len(parted) == len(vertices):
         return mesh, []
     shared = np.flatnonzero(np.bincount(old, minlength=len(vertices)) > 1)

@@ -17,8 +17,12 @@ from pourwright.solid.mesh import Floats, Ints, TriMesh
 NONE = -1
 
 
-def twins(vertices: Floats, faces: Ints) -> Ints:
-    """Return the twin of each half-edge, (3 m,), or NONE where the surface is open there."""
+def twins(vertices: Floats, faces: Ints, before: Ints | None = None) -> Ints:
+    """Return the twin of each half-edge, (3 m,), or NONE where the surface is open there.
+
+    before : the twins of the same faces before their vertices were welded; they are kept round an
+        edge unless their wedges of the inside overlap all round it.
+    """
     start = faces.ravel()
     end = np.roll(faces, -1, axis=1).ravel()
     key = np.minimum(start, end) * np.int64(len(vertices)) + np.maximum(start, end)
@@ -40,13 +44,14 @@ def twins(vertices: Floats, faces: Ints) -> Ints:
     shell = face_components(twin)[1] if len(crowded) else np.empty(0, np.int64)
     for i in crowded:
         _pair_round_edge(
-            vertices, faces, forward[f0[i] : f1[i]], backward[b0[i] : b1[i]], twin, shell
+            vertices, faces, forward[f0[i] : f1[i]], backward[b0[i] : b1[i]], twin, shell, before
         )
     return twin
 
 
 def _pair_round_edge(
-    vertices: Floats, faces: Ints, forward: Ints, backward: Ints, twin: Ints, shell: Ints
+    vertices: Floats, faces: Ints, forward: Ints, backward: Ints, twin: Ints, shell: Ints,
+    before: Ints | None,
 ) -> None:
     """Pair the half-edges of one crowded edge by the inside wedges they bound.
 
@@ -55,6 +60,10 @@ def _pair_round_edge(
     a wedge and the next forward face anticlockwise closes it, like brackets on a circle. At equal
     angles a closing face comes first: coincident walls of two bodies part them. Where faces lie
     on each other, those of one shell, as it hangs together by its other edges, are paired.
+
+    Pairs of before the weld stay where their wedges cover the circle no more often: where walls
+    overlap by a hair, their angles would tie two bodies together. Where the wedges cover it once
+    more, each reaches from one body across the outside into another.
     """
     both = np.concatenate([forward, backward])
     face, side = divmod(int(forward[0]), 3)
@@ -74,14 +83,29 @@ def _pair_round_edge(
     # Start where the circle is least deep, so that every bracket that closes was opened.
     order = np.roll(order, -(int(np.argmin(depth)) + 1))
     stack: list[int] = []
+    closing: list[int] = []
+    opening: list[int] = []
     for i in order:
         if opens[i]:
             stack.append(int(i))
         elif stack:
             alike = [k for k in range(len(stack)) if angle[stack[k]] == angle[stack[-1]]]
             own = [k for k in alike if shell[both[stack[k]] // 3] == shell[both[i] // 3]]
-            other = both[stack.pop(own[-1] if own else -1)]
-            twin[both[i]], twin[other] = other, both[i]
+            closing.append(int(i))
+            opening.append(stack.pop(own[-1] if own else -1))
+    if before is not None and len(closing) == len(forward):
+        number = {int(half_edge): i for i, half_edge in enumerate(both)}
+        kept = [number[int(before[both[i]])] for i in closing]
+        if _turned(angle, kept, closing) < _turned(angle, opening, closing) + np.pi:
+            opening = kept
+    one, other = both[closing], both[opening]
+    twin[one], twin[other] = other, one
+
+
+def _turned(angle: Floats, opening: list[int], closing: list[int]) -> float:
+    """Sum of the wedges' angles; it differs from pairing to pairing by whole turns."""
+    wedge = (angle[closing] - angle[opening]) % (2 * np.pi)
+    return float(np.where(wedge == 0, 2 * np.pi, wedge).sum())
 
 
 def is_watertight(mesh: TriMesh) -> bool:
