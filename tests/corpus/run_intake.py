@@ -5,11 +5,15 @@ python tests/corpus/run_intake.py [--jobs N] [--resume] [--plans FILE] [--write 
 
 NAME : only the meshes of that package, or whose name holds it. Everything measured is kept as JSON
 in the cache; --write makes the page from it. 1 where anything was wrong or crashed.
+
+Each row says by which state of the code it was measured; a run that goes on from another one
+measures again what other code did.
 """
 
 from __future__ import annotations
 
 import argparse
+import hashlib
 import json
 import multiprocessing as mp
 import os
@@ -49,7 +53,20 @@ PLANNED = frozenset(
         "text_bevelled", "array_of_spheres",
     )
 ) | {f"assembled/assembled_{i}" for i in range(4)}
+# What a row depends on, besides the libraries.
+MEASURING = ("one_mesh.py", "by_lines.py", "sources.py", "blender_shapes.py")
 Row = dict[str, Any]
+
+
+def code_state() -> str:
+    """Name of the state of the code that a row depends on, 12 digits of a SHA-256."""
+    files = [*(ROOT / "core" / "pourwright").rglob("*.py"), *(ROOT / "blend_demo").glob("*.py")]
+    files += [ROOT / "tests" / "corpus" / name for name in MEASURING]
+    files += [ROOT / "tests" / "core" / "reference.py"]
+    total = hashlib.sha256()
+    for path in sorted(files):
+        total.update(path.relative_to(ROOT).as_posix().encode() + b"\0" + path.read_bytes())
+    return total.hexdigest()[:12]
 
 
 def _child(job: Callable[[Source], Row], source: Source, out: Connection) -> None:
@@ -60,7 +77,9 @@ def _child(job: Callable[[Source], Row], source: Source, out: Connection) -> Non
         row = job(source)
     except BaseException as error:
         row = {"outcome": "crash", "kind": type(error).__name__, "message": traceback.format_exc()}
-    out.send({"package": source.package, "name": source.name} | row)
+    spent = [resource.getrusage(w) for w in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    row["cpu_s"] = sum(s.ru_utime + s.ru_stime for s in spent)
+    out.send(row)
 
 
 def in_processes(
@@ -116,26 +135,38 @@ def planned(found: list[Source]) -> list[Source]:
 def run(
     job: Callable[[Source], Row], sources_: list[Source], jobs: int, path: Path, kept: Row
 ) -> Row:
-    """Run what `kept` does not hold yet; what is measured is written every now and then."""
-    rows: list[Row] = kept.get("rows", [])
+    """Run what `kept` does not hold by this code; what is measured is written now and then."""
+    state = code_state()
+    before: list[Row] = kept.get("rows", [])
+    rows = [r for r in before if r.get("state") == state]
+    if len(rows) < len(before):
+        print(f"{len(before) - len(rows)} rows of other code are dropped", file=sys.stderr)
     done = {(r["package"], r["name"]) for r in rows}
     left = [s for s in sources_ if (s.package, s.name) not in done]
     begin = saved = time.monotonic()
+    seconds = kept.get("seconds", 0.0) if rows else 0.0
     result = kept | {"rows": rows, "date": time.strftime("%Y-%m-%d", time.gmtime())}
+
+    def save() -> None:
+        result["seconds"] = seconds + time.monotonic() - begin
+        part = path.with_suffix(".part")
+        part.write_text(json.dumps(result))
+        part.replace(path)
 
     def tell(row: Row) -> None:
         nonlocal saved
-        rows.append(row)
+        rows.append(row | {"state": code_state()})  # it may be edited meanwhile
         if row["outcome"] in ("wrong", "crash"):
             print(json.dumps(row), file=sys.stderr, flush=True)
         if time.monotonic() - saved > 20:
             saved = time.monotonic()
-            path.write_text(json.dumps(result))
+            save()
             print(f"{len(rows)} of {len(done) + len(left)}", file=sys.stderr, flush=True)
 
     in_processes(job, left, jobs, tell)
-    result["seconds"] = kept.get("seconds", 0.0) + time.monotonic() - begin
-    path.write_text(json.dumps(result))
+    place = {(s.package, s.name): i for i, s in enumerate(sources_)}
+    rows.sort(key=lambda r: place.get((r["package"], r["name"]), len(place)))
+    save()
     return result
 
 
@@ -145,10 +176,16 @@ def main() -> int:
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--json", type=Path, default=CACHE / "intake.json")
     parser.add_argument("--plans", type=Path, help="plan as well; where to keep its measures")
-    parser.add_argument("--resume", action="store_true", help="leave out what the files have")
+    parser.add_argument(
+        "--resume", action="store_true", help="leave out what the files have of this code"
+    )
     parser.add_argument("--write", type=Path, metavar="PAGE", help="write docs/proof.md")
+    parser.add_argument("--state", action="store_true", help="say which state of the code this is")
     parser.add_argument("names", nargs="*")
     given = parser.parse_args()
+    if given.state:
+        print(code_state())
+        return 0
     found, versions, left_out = sources()
     kept = (proof.read(given.json) if given.resume else None) or {}
     kept |= {"versions": versions, "left_out": left_out, "found": Counter(s.package for s in found)}
