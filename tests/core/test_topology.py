@@ -109,24 +109,42 @@ def test_repeats_are_dropped_and_the_other_side_is_not():
     assert len(weld.drop_repeated(faces)) == 3
 
 
-def test_wedges_that_overlap_by_a_hair_stay_apart():
-    """Two bodies on one edge, as a union of float32 models leaves them: 0.001 degrees overlap."""
+def _wedge(start_deg: float, end_deg: float) -> TriMesh:
+    turns = np.radians([start_deg, end_deg])
+    rim = 9.0 * np.stack([np.cos(turns), np.sin(turns)], axis=1)
+    points = [[0.0, 0.0, z] for z in (0, 7)]
+    points += [[x, y, z] for x, y in rim for z in (0, 7)]
+    hull = trimesh.convex.convex_hull(np.array(points))
+    return tri_mesh(hull.vertices, hull.faces)
 
-    def wedge(start_deg: float, end_deg: float, name: str) -> TriMesh:
-        turns = np.radians([start_deg, end_deg])
-        rim = 9.0 * np.stack([np.cos(turns), np.sin(turns)], axis=1)
-        points = [[0.0, 0.0, z] for z in (0, 7)]
-        points += [[x, y, z] for x, y in rim for z in (0, 7)]
-        hull = trimesh.convex.convex_hull(np.array(points))
-        return tri_mesh(hull.vertices, hull.faces, name)
 
-    one, two = wedge(-89.4477, 0.0, "one"), wedge(-179.42, -89.4463, "two")
-    opened, places = open_contacts(concatenate([one, two]))
+@pytest.mark.parametrize(
+    "turns_deg",
+    [
+        # As a union of float32 models leaves them: 0.001 degrees overlap.
+        [(-89.4477, 0.0), (-179.42, -89.4463)],
+        # All round the edge is inside: the blades where two overlap are no bodies.
+        [(0.0, 91.0), (90.0, 181.0), (180.0, 271.0), (270.0, 361.0)],
+    ],
+    ids=["by a hair", "all round"],
+)
+def test_wedges_that_overlap_on_one_edge_stay_apart(turns_deg):
+    opened, places = open_contacts(concatenate([_wedge(*turn) for turn in turns_deg]))
     assert len(places) == 2
     surface = prepare(opened)
     faces = np.ascontiguousarray(surface.faces)
     count, _ = topology.face_components(topology.twins(surface.vertices, faces))
-    assert count == 2
+    assert count == len(turns_deg)
+
+
+def test_contacts_of_loose_triangles_are_opened_too():
+    """Such a mesh has no pairs of its own that could be kept."""
+    both = concatenate([_wedge(0, 30), _wedge(40, 70)])
+    corners = both.vertices[both.faces].reshape(-1, 3)
+    loose = TriMesh(corners, np.arange(len(corners)).reshape(-1, 3))
+    opened, places = open_contacts(loose)
+    assert sorted(places) == [(0, 0, 0), (0, 0, 7)]
+    assert len(boolean.pieces(opened)) == 2
 
 
 def _standing(lean_mm: float, tops_mm: tuple[float, float]) -> list[TriMesh]:

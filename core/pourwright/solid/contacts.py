@@ -23,8 +23,8 @@ def open_contacts(mesh: TriMesh) -> tuple[TriMesh, list[Point]]:
     vertices, welded = weld.weld_exact(mesh.vertices, mesh.faces)
     kept = (welded != np.roll(welded, 1, axis=1)).all(axis=1)
     welded = welded[kept]
-    # A union leaves contacts now as one vertex and now as two, and two may still tie together
-    # bodies that meet in the edge between them.
+    # Of a contact a union makes now one vertex and now two, and those may tie bodies together that
+    # meet in the edge between them.
     before = topology.twins(mesh.vertices, mesh.faces[kept])
     closed = not (before == topology.NONE).any()
     twin = topology.twins(vertices, welded, before if closed else None)

@@ -8,11 +8,15 @@ bodies that merely touch are then not joined, as air cannot pass from one to the
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from pourwright.solid.columns import frame, hits
 from pourwright.solid.mesh import Floats, Ints, TriMesh
+from pourwright.solid.wedges import bracketed, round_edge
 
 NONE = -1
 
@@ -20,8 +24,9 @@ NONE = -1
 def twins(vertices: Floats, faces: Ints, before: Ints | None = None) -> Ints:
     """Return the twin of each half-edge, (3 m,), or NONE where the surface is open there.
 
-    before : the twins of the same faces before their vertices were welded; they are kept round an
-        edge unless their wedges of the inside overlap all round it.
+    before : the twins of the same faces before their vertices were welded. Round an edge they stay
+        unless that joins bodies across the outside: where walls overlap by a hair, their angles
+        would tie two bodies together.
     """
     start = faces.ravel()
     end = np.roll(faces, -1, axis=1).ravel()
@@ -42,70 +47,39 @@ def twins(vertices: Floats, faces: Ints, before: Ints | None = None) -> Ints:
     twin[f], twin[b] = b, f
     crowded = np.flatnonzero(~plain & (f1 > f0) & (b1 > b0))
     shell = face_components(twin)[1] if len(crowded) else np.empty(0, np.int64)
+    probes: list[Floats] = []
+    disputed: list[Ints] = []
     for i in crowded:
-        _pair_round_edge(
-            vertices, faces, forward[f0[i] : f1[i]], backward[b0[i] : b1[i]], twin, shell, before
-        )
+        around = round_edge(vertices, faces, forward[f0[i] : f1[i]], backward[b0[i] : b1[i]])
+        opening, closing = bracketed(around, shell)
+        one, other = around.half_edges[closing], around.half_edges[opening]
+        if before is not None and len(one) == f1[i] - f0[i] == b1[i] - b0[i]:
+            number = np.argsort(around.half_edges)
+            place = np.searchsorted(around.half_edges[number], before[one])
+            kept = number[place]
+            beside = around.beside()
+            if around.turns(kept, closing) < around.turns(opening, closing) + 0.5:
+                other = before[one]
+            elif beside is not None:
+                probes.append(beside)
+                disputed.append(one)
+        twin[one], twin[other] = other, one
+    if before is not None and probes:
+        # In a surface that crosses itself what looks like the outside may lie inside.
+        wrapped = _winding(vertices, faces, np.array(probes)) > 0
+        for one in itertools.compress(disputed, wrapped):
+            twin[one], twin[before[one]] = before[one], one
     return twin
 
 
-def _pair_round_edge(
-    vertices: Floats, faces: Ints, forward: Ints, backward: Ints, twin: Ints, shell: Ints,
-    before: Ints | None,
-) -> None:
-    """Pair the half-edges of one crowded edge by the inside wedges they bound.
-
-    Seen along the edge from its lower to its higher vertex number, the inside lies clockwise of
-    a face that runs forward and anticlockwise of one that runs backward. So a backward face opens
-    a wedge and the next forward face anticlockwise closes it, like brackets on a circle. At equal
-    angles a closing face comes first: coincident walls of two bodies part them. Where faces lie
-    on each other, those of one shell, as it hangs together by its other edges, are paired.
-
-    Pairs of before the weld stay where their wedges cover the circle no more often: where walls
-    overlap by a hair, their angles would tie two bodies together. Where the wedges cover it once
-    more, each reaches from one body across the outside into another.
-    """
-    both = np.concatenate([forward, backward])
-    face, side = divmod(int(forward[0]), 3)
-    low = vertices[faces[face, side]]
-    axis = vertices[faces[face, (side + 1) % 3]] - low
-    axis = axis / max(float(np.linalg.norm(axis)), 1e-300)
-    opposite = vertices[faces[both // 3, (both % 3 + 2) % 3]] - low
-    flat = opposite - np.outer(opposite @ axis, axis)
-    x = flat[np.argmax((flat**2).sum(axis=1))]
-    y = np.cross(axis, x)
-    angle = np.arctan2(flat @ y, flat @ x)
-    # Faces over the same third vertex must compare equal whatever rounding did to their angles.
-    angle = np.round(angle, 12)
-    opens = np.arange(len(both)) >= len(forward)
-    order = np.lexsort((opens, angle))
-    depth = np.cumsum(np.where(opens[order], 1, -1))
-    # Start where the circle is least deep, so that every bracket that closes was opened.
-    order = np.roll(order, -(int(np.argmin(depth)) + 1))
-    stack: list[int] = []
-    closing: list[int] = []
-    opening: list[int] = []
-    for i in order:
-        if opens[i]:
-            stack.append(int(i))
-        elif stack:
-            alike = [k for k in range(len(stack)) if angle[stack[k]] == angle[stack[-1]]]
-            own = [k for k in alike if shell[both[stack[k]] // 3] == shell[both[i] // 3]]
-            closing.append(int(i))
-            opening.append(stack.pop(own[-1] if own else -1))
-    if before is not None and len(closing) == len(forward):
-        number = {int(half_edge): i for i, half_edge in enumerate(both)}
-        kept = [number[int(before[both[i]])] for i in closing]
-        if _turned(angle, kept, closing) < _turned(angle, opening, closing) + np.pi:
-            opening = kept
-    one, other = both[closing], both[opening]
-    twin[one], twin[other] = other, one
-
-
-def _turned(angle: Floats, opening: list[int], closing: list[int]) -> float:
-    """Sum of the wedges' angles; it differs from pairing to pairing by whole turns."""
-    wedge = (angle[closing] - angle[opening]) % (2 * np.pi)
-    return float(np.where(wedge == 0, 2 * np.pi, wedge).sum())
+def _winding(vertices: Floats, faces: Ints, points: Floats) -> Ints:
+    """How often a closed surface wraps each of some points, (k,)."""
+    turn = frame(np.array([0.31, 0.22, 0.93])).T
+    turned = points @ turn
+    found = hits(vertices @ turn, faces, turned[:, :2])
+    over = found.z > turned[found.line, 2]
+    count = np.bincount(found.line[over], weights=found.up[over], minlength=len(points))
+    return count.astype(np.int64)
 
 
 def is_watertight(mesh: TriMesh) -> bool:
