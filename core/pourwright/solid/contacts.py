@@ -25,9 +25,12 @@ def open_contacts(mesh: TriMesh) -> tuple[TriMesh, list[Point]]:
     welded = welded[kept]
     # Of a contact a union makes now one vertex and now two, and those may tie bodies together that
     # meet in the edge between them.
-    before = topology.twins(mesh.vertices, mesh.faces[kept])
-    closed = not (before == topology.NONE).any()
-    twin = topology.twins(vertices, welded, before if closed else None)
+    before = None
+    if len(vertices) < len(mesh.vertices):
+        before = topology.twins(mesh.vertices, mesh.faces[kept])
+        if (before == topology.NONE).any():
+            before = None
+    twin = topology.twins(vertices, welded, before)
     parted, new_faces, old = topology.unweld(vertices, welded, twin)
     if len(parted) == len(vertices):
         return mesh, []
