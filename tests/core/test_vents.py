@@ -115,7 +115,8 @@ def test_rods_go_round_what_is_in_the_way():
     plan = planned(POST, ARM, HAND, plate, protection=keep)
     vent = next(v for v in plan.vents if foot(v)[2] == pytest.approx(18))
     end = np.array(vent.path_mm[-1])
-    assert len(vent.path_mm) > 2
+    # In as few straight pieces as keep clear, not from voxel to voxel.
+    assert 2 < len(vent.path_mm) <= 4
     assert end[2] < 8
     assert not any(p.matters for p in plan.pockets_after)
 
