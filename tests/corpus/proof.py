@@ -30,7 +30,7 @@ def document(intake: Row, plans: Row | None, fuzz: Row | None) -> str:
     parts += [_FOUND]
     if fuzz is not None:
         parts.append(_fuzz(fuzz))
-    parts += [_outside(), _properties(), _AGAIN]
+    parts += [_outside(), _properties(), _again(intake, plans)]
     return "\n\n".join("\n".join(p) if not isinstance(p, str) else p.strip() for p in parts) + "\n"
 
 
@@ -372,14 +372,19 @@ differ in the volume above a level, such lines therefore decide, and what they d
 above.
 """
 
-_AGAIN = """
+
+def _again(intake: Row, plans: Row | None) -> str:
+    seconds = intake.get("seconds", 0.0) + (plans or {}).get("seconds", 0.0)
+    return f"""
 ## Run it again
 
-    make corpus      # fetches what is missing, MINUTES on two cores, writes this page
+    make corpus      # fetches what is missing, writes this page
     python tests/corpus/run_intake.py torus heron      # some meshes only; writes no page
 
-It needs Debian's apt-get and dpkg, pip and npm, and a gigabyte of disk for the packages, which
-stay outside the repository. Vents have a run of their own with [a page of its own](vents.md).
+This run took {seconds / 60:.0f} minutes by the clock without fetching, on {intake.get("jobs", "?")}
+processors. It needs Debian's apt-get and dpkg, pip and npm, and a gigabyte of disk for the
+packages, which stay outside the repository. Vents have a run of their own with [a page of its
+own](vents.md).
 """
 
 

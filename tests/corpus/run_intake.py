@@ -145,7 +145,7 @@ def run(
     left = [s for s in sources_ if (s.package, s.name) not in done]
     begin = saved = time.monotonic()
     seconds = kept.get("seconds", 0.0) if rows else 0.0
-    result = kept | {"rows": rows, "date": time.strftime("%Y-%m-%d", time.gmtime())}
+    result = kept | {"rows": rows, "date": time.strftime("%Y-%m-%d", time.gmtime()), "jobs": jobs}
 
     def save() -> None:
         result["seconds"] = seconds + time.monotonic() - begin
