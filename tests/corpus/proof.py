@@ -308,7 +308,7 @@ def _fuzz(fuzz: Row) -> list[str]:
         f"{fuzz.get('seed', '?')}:",
         "",
     ]
-    body = [[kind, *(row.get(n, 0) for n in names)]
+    body = [[kind, sum(row.values()), *(row.get(n, 0) for n in names[1:])]
             for kind, row in sorted(fuzz.get("by_format", {}).items())]
     body.append(["**all**", *(fuzz.get(n, 0) for n in names)])
     lines += table(["format", *names], body)
