@@ -132,13 +132,14 @@ def refined(mesh: TriMesh, length_mm: float) -> TriMesh:
     if not long.any():
         return TriMesh(mesh.vertices, mesh.faces, mesh.name)
     # A solid of all of a large mesh takes many times its memory, and most of it is fine already.
-    few = 3 * int(long.sum()) < len(mesh.faces)
-    found = _refined_patch(mesh, long, length_mm) if few else None
-    if found is not None:
-        return found
     offset = mesh.bounds_mm.mean(axis=0)
-    body = _checked(to_manifold(mesh.moved(-offset)).refine_to_length(length_mm), "Refining")
-    return from_manifold(body, mesh.name).moved(offset)
+    centred = TriMesh(mesh.vertices - offset, mesh.faces, mesh.name)
+    few = 3 * int(long.sum()) < len(mesh.faces)
+    found = _refined_patch(centred, long, length_mm) if few else None
+    if found is None:
+        body = _checked(to_manifold(centred).refine_to_length(length_mm), "Refining")
+        found = from_manifold(body, mesh.name)
+    return found.moved(offset)
 
 
 def _refined_patch(mesh: TriMesh, chosen: NDArray[np.bool_], length_mm: float) -> TriMesh | None:
