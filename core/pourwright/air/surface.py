@@ -76,25 +76,36 @@ def prepare(mesh: TriMesh) -> Surface:
     vertices, faces, _ = topology.unweld(vertices, faces, twin)
     if len(vertices) != welded:
         table = half_edge_table(faces, len(vertices))
-    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
-    third = np.roll(faces, -2, axis=1).ravel()
-    once = np.flatnonzero(np.arange(len(twin)) < twin)
+    low, high, sides = _edges(faces, twin)
+    beside = neighbours(vertices, table)
+    # Here and below: what is large and done with goes, as the corners are larger.
+    del table
     vertices, faces = np.asfortranarray(vertices), np.asfortranarray(faces)
     corners = _corners(vertices, faces)
     area = _area_vectors(corners)
     return Surface(
         vertices=vertices,
         faces=faces,
-        edge_low=np.minimum(start[once], end[once]),
-        edge_high=np.maximum(start[once], end[once]),
-        edge_sides=np.stack([third[once], third[twin[once]]]),
+        edge_low=low,
+        edge_high=high,
+        edge_sides=sides,
         area_vectors=area,
         normals=pseudonormals(corners, area, faces, twin, len(vertices)),
-        neighbours=neighbours(vertices, table),
+        neighbours=beside,
         spheres=sphere_tree(corners, mesh.diagonal_mm),
         centre_mm=centre,
         diagonal_mm=mesh.diagonal_mm,
     )
+
+
+def _edges(faces: Ints, twin: Ints) -> tuple[Ints, Ints, Ints]:
+    """Lower and higher end of each edge, (e,), and the third vertices of its faces, (2, e)."""
+    corner, once = faces.ravel(), np.flatnonzero(np.arange(len(twin)) < twin)
+    other = twin[once]
+    start, end = corner[once], corner[other]
+    # A half-edge runs from its corner to the next one; the third vertex is the one before it.
+    third = [corner[c + np.where(c % 3 == 0, 2, -1)] for c in (once, other)]
+    return np.minimum(start, end), np.maximum(start, end), np.stack(third)
 
 
 def _in_order(vertices: Floats, faces: Ints) -> tuple[Floats, Ints]:
@@ -153,12 +164,12 @@ def pseudonormals(
     (J. A. Baerentzen, H. Aanaes: Signed distance computation using the angle weighted
     pseudonormal, IEEE TVCG 11(3), 2005). Area weights do not.
     """
-    sides = [
-        [corners[:, (i + 1) % 3, axis] - corners[:, i, axis] for axis in range(3)]
-        for i in range(3)
-    ]
+
+    def side(i: int) -> list[Floats]:
+        return [corners[:, (i + 1) % 3, axis] - corners[:, i % 3, axis] for axis in range(3)]
+
     length = np.sqrt(_sum_of_products(area.T, area.T))
-    longest2 = np.stack([_sum_of_products(side, side) for side in sides])
+    longest2 = np.stack([_sum_of_products(s, s) for s in map(side, range(3))])
     unit = area.T / np.where(length > 0, length, 1.0)
     # A sliver has no direction of its own: it lies in the face across its longest edge.
     thin = length <= 1e-12 * np.maximum(np.maximum(*longest2[:2]), longest2[2])
@@ -175,7 +186,7 @@ def pseudonormals(
     result = np.zeros((3, n_vertices))
     for i in range(3):
         # The cross product of any two sides is the same, twice the area.
-        angle = np.arctan2(length, -_sum_of_products(sides[i], sides[i - 1]))
+        angle = np.arctan2(length, -_sum_of_products(side(i), side(i + 2)))
         for axis in range(3):
             result[axis] += np.bincount(
                 faces[:, i], weights=angle * unit[axis], minlength=n_vertices

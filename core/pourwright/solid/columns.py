@@ -13,8 +13,8 @@ import numpy as np
 
 from pourwright.solid.mesh import Floats, Ints
 
-# Pairs of triangle and point that are looked at together; bounds memory to about 300 MB.
-_CHUNK = 2_000_000
+# Pairs of triangle and point that are looked at together; bounds memory to about 80 MB.
+_CHUNK = 500_000
 
 
 @dataclass(frozen=True, eq=False)

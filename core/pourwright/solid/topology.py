@@ -104,8 +104,9 @@ def unweld(vertices: Floats, faces: Ints, twin: Ints) -> tuple[Floats, Ints, Int
     Returns vertices, faces and the old number of each new vertex. Nothing is copied where every
     vertex has one fan, the usual case.
     """
-    corner = np.arange(len(twin))
-    nxt = 3 * (twin // 3) + (twin % 3 + 1) % 3  # the same vertex's corner in the next face
+    corner = np.arange(len(twin), dtype=np.int32)
+    # The same vertex's corner in the next face.
+    nxt = (twin + np.where(twin % 3 == 2, -2, 1)).astype(np.int32)
     label = corner
     valence = np.bincount(faces.ravel(), minlength=len(vertices))
     step, reach = nxt, 1
