@@ -33,6 +33,7 @@ import numpy as np  # noqa: E402
 
 from blend_demo.heron import heron  # noqa: E402
 from pourwright.air import find_pockets, parallel, prepare  # noqa: E402
+from pourwright.memory import give_back_early  # noqa: E402
 from pourwright.mould import MouldSettings  # noqa: E402
 from pourwright.plan.job import Job  # noqa: E402
 from pourwright.plan.pipeline import plan_pour  # noqa: E402
@@ -72,6 +73,7 @@ def timed(work: Callable[..., Any], *given: Any) -> tuple[Any, float]:
 
 
 def one_size(size: int) -> Row:
+    give_back_early()
     parallel._WORTH_A_PROCESS = 10**12
     parts = parts_of(size)
     turns: dict[str, list[float]] = {}
@@ -95,7 +97,8 @@ def one_size(size: int) -> Row:
 
 
 def one_peak(size: int, what: str) -> float:
-    """Memory of one work, in units of the parts' arrays."""
+    """Memory of one work, in units of the parts' arrays, in a process as the command line's."""
+    give_back_early()
     parallel._WORTH_A_PROCESS = 10**12
     parts = parts_of(size)
     arrays_mib = sum(p.vertices.nbytes + p.faces.nbytes for p in parts) / 2**20

@@ -17,6 +17,7 @@ from collections.abc import Callable, Sequence
 from pourwright.cli.common import BAD_INPUT, DONE, STOPPED
 from pourwright.cli.parser import bind_points, build_parser
 from pourwright.errors import Cancelled, PourwrightError
+from pourwright.memory import give_back_early
 from pourwright.terminal import abandon_output, complain, flush_output, quiet_libraries
 
 __all__ = ["main"]
@@ -27,6 +28,8 @@ TRACEBACK_VARIABLE = "POURWRIGHT_TRACEBACK"
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line on `argv` (default: the process's own) and return the exit status."""
     arguments = sys.argv[1:] if argv is None else list(argv)
+    if argv is None:
+        give_back_early()
     try:
         with quiet_libraries():
             options = build_parser().parse_args(bind_points(arguments))

@@ -46,6 +46,7 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from pourwright.errors import Cancelled, InputError, MeshError, PourwrightError
+from pourwright.memory import give_back_early
 from pourwright.progress import Progress
 from pourwright.worker.export import export
 from pourwright.worker.moulds import mould
@@ -68,6 +69,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if len(given) != 1 or not Path(given[0]).is_dir():
         sys.stderr.write("usage: python -m pourwright.worker JOBDIR\n")
         return REFUSED
+    give_back_early()
     alone = threading.Event()
     threading.Thread(target=_watch, args=(sys.stdin, alone), daemon=True).start()
     return run(Path(given[0]), _reporter(sys.stdout, alone))
