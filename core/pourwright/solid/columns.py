@@ -94,7 +94,7 @@ class Columns:
         xa, xb, xc, ya, yb, yc = x[i], x[j], x[k], y[i], y[j], y[k]
         area = (xb - xa) * (yc - ya) - (yb - ya) * (xc - xa)
         self._chosen = np.flatnonzero(area > 0 if only_up else area != 0)
-        self._sign = np.sign(area)
+        self._sign = np.sign(area).astype(np.int8)
         low = [np.minimum(np.minimum(a, b), c) for a, b, c in ((xa, xb, xc), (ya, yb, yc))]
         high = [np.maximum(np.maximum(a, b), c) for a, b, c in ((xa, xb, xc), (ya, yb, yc))]
         self._low = np.stack([v[self._chosen] for v in low])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pourwright.solid.mesh import Floats, Ints, TriMesh
 from pourwright.solid.vectors import cross, dot
@@ -13,6 +14,8 @@ from pourwright.solid.vectors import cross, dot
 _BLOCK = 32
 # Longer pieces are cut, so that their boxes hold little that is far from them.
 _PIECE_MM = 6.0
+
+Boxes = NDArray[np.float32]
 
 
 class GapMeter:
@@ -25,13 +28,15 @@ class GapMeter:
     def __init__(self, mesh: TriMesh):
         self._vertices, self._faces = mesh.vertices, mesh.faces
         i, j, k = mesh.faces.T
-        low, high = [], []
+        # Boxes only say which faces are measured: in single precision they are half as large, and
+        # a step larger than the face, so that none is missed.
+        self._low, self._high = (np.empty((3, len(mesh.faces)), np.float32) for _ in range(2))
         for axis in range(3):
-            v = np.ascontiguousarray(mesh.vertices[:, axis])
-            a, b, c = v[i], v[j], v[k]
-            low.append(np.minimum(np.minimum(a, b), c))
-            high.append(np.maximum(np.maximum(a, b), c))
-        self._low, self._high = np.stack(low), np.stack(high)
+            v = mesh.vertices[:, axis]
+            below = np.nextafter(v.astype(np.float32), np.float32(-np.inf))
+            above = np.nextafter(v.astype(np.float32), np.float32(np.inf))
+            self._low[axis] = np.minimum(np.minimum(below[i], below[j]), below[k])
+            self._high[axis] = np.maximum(np.maximum(above[i], above[j]), above[k])
         starts = np.arange(0, len(mesh.faces), _BLOCK)
         self._block_low = np.minimum.reduceat(self._low, starts, axis=1)
         self._block_high = np.maximum.reduceat(self._high, starts, axis=1)
@@ -61,7 +66,7 @@ class GapMeter:
         return faces[_meet(self._low[:, faces], self._high[:, faces], low, high)]
 
 
-def _meet(box_low: Floats, box_high: Floats, low: Floats, high: Floats) -> Ints:
+def _meet(box_low: Boxes, box_high: Boxes, low: Floats, high: Floats) -> Ints:
     meet = (box_low[0] <= high[0]) & (box_high[0] >= low[0])
     for axis in (1, 2):
         meet &= (box_low[axis] <= high[axis]) & (box_high[axis] >= low[axis])
