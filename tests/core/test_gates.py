@@ -209,6 +209,13 @@ class TestSlow:
         one, four = (slow(v).gates[0] for v in (0.5, 2.0))
         assert four.diameter_mm / one.diameter_mm == pytest.approx(4**0.25, rel=0.08)
 
+    @pytest.mark.parametrize("seed", [3, 5, 6])
+    def test_there_is_a_way_whatever_the_last_digits_are(self, seed):
+        """The cheapest feet are too near the leg, and all cost the same but for rounding."""
+        shaken = np.random.default_rng(seed).normal(size=self.mesh.vertices.shape) * 1e-9
+        mesh = TriMesh(self.mesh.vertices + shaken, self.mesh.faces)
+        assert len(gates_of(mesh, Liquid(0.5, 1100.0)).gates) == 1
+
     def test_it_is_a_rod_that_keeps_the_rules(self):
         settings, found = GateSettings(), slow(0.5)
         (gate,), (body,) = found.gates, found.bodies

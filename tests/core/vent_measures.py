@@ -78,8 +78,8 @@ def watched() -> Iterator[Watch]:
     def best(site: Any, found: Any, contacts: Any, rods: Any, *args: Any, **more: Any) -> Any:
         before = tuple(rods)
         result = real_best(site, found, contacts, rods, *args, **more)
-        if result[0] is not None and site.report is watch.site.report:
-            watch.found.append((contacts, before, result[0]))
+        if result.rod is not None and site.report is watch.site.report:
+            watch.found.append((contacts, before, result.rod))
         return result
 
     class Listening(real_explainer):  # type: ignore[misc, valid-type]

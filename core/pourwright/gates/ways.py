@@ -28,15 +28,17 @@ def routed(
     # under it to be seen; with half a voxel more of web it is not.
     for more in (0.0, 0.5 * site.grid.pitch_mm):
         banned: list[Floats] = []
+        left = feet
         for _ in range(_SWEEPS):
             found = field(
                 site, (), radius_mm, web_mm=web + more, slope_deg=slope_deg, floor_mm=floor_mm,
                 banned=banned,
             )  # fmt: skip
-            rod, bad = best_rod(site, found, feet, ())
-            if rod is not None:
-                return replace(rod, web_mm=min(rod.web_mm, web))
-            if not bad:
+            tried = best_rod(site, found, left, ())
+            if tried.rod is not None:
+                return replace(tried.rod, web_mm=min(tried.rod.web_mm, web))
+            if not tried.bad_ends:
                 break
-            banned += bad
+            banned += tried.bad_ends
+            left = tried.others(feet)
     return None

@@ -61,7 +61,7 @@ class Explainer:
         found = field(
             near, self.rods, radius, web_mm=web, slope_deg=slope, floor_mm=floor_mm
         )
-        return best_rod(near, found, contacts, self.rods)[0] is not None
+        return best_rod(near, found, contacts, self.rods).rod is not None
 
     def _pose_that_helps(self, need: Need) -> str:
         """Look for a tilt of the pour in which the need's place holds no air that matters."""

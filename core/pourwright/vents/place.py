@@ -158,18 +158,21 @@ class _Router:
         for radius in sorted({settings.diameter_mm / 2, thin / 2}, reverse=True):
             if radius not in self._fields:
                 self._fields[radius] = field(self.site, (), radius, floor_mm=self.floor_mm)
-            rod, bad = best_rod(self.site, self._fields[radius], contacts, self.rods)
-            banned = list(bad)
+            tried = best_rod(self.site, self._fields[radius], contacts, self.rods)
+            banned = list(tried.bad_ends)
             for _ in range(_SWEEPS):
-                if rod is not None:
-                    return rod
+                if tried.rod is not None:
+                    return tried.rod
                 found = field(near, self.rods, radius, floor_mm=floor_mm, banned=banned)
-                rod, bad = best_rod(near, found, contacts, self.rods)
-                if rod is None and not bad:
+                tried = best_rod(near, found, contacts, self.rods)
+                if tried.rod is None and not tried.bad_ends:
                     break
-                banned += bad
-            if rod is not None:
-                return rod
+                banned += tried.bad_ends
+            if tried.rod is None and tried.feet:
+                found = field(near, self.rods, radius, floor_mm=floor_mm, banned=banned)
+                tried = best_rod(near, found, tried.others(contacts), self.rods)
+            if tried.rod is not None:
+                return tried.rod
         return None
 
 

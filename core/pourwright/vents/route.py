@@ -9,7 +9,7 @@ from __future__ import annotations
 import heapq
 import itertools
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -31,14 +31,29 @@ _LOOKED_AT = 60
 _SLACK = 0.5
 
 
-def best_rod(
-    site: Site, found: Field, contacts: Ints, rods: Sequence[Rod]
-) -> tuple[Rod | None, list[Floats]]:
-    """Return the cheapest rod from one of the contacts that holds, or None.
+@dataclass(frozen=True, eq=False)
+class Tried:
+    """What came of looking for a rod.
 
-    The second value lists ends that did not hold on the real walls; with these banned another
-    field leads elsewhere.
+    rod : the cheapest that holds, or None. bad_ends : (3,) each, that did not hold on the real
+    walls; with these banned another field leads elsewhere. feet : contacts that were tried in vain.
     """
+
+    rod: Rod | None
+    bad_ends: tuple[Floats, ...] = ()
+    feet: frozenset[int] = frozenset()
+
+    def others(self, contacts: Ints) -> Ints:
+        """Of the contacts those not tried here, or all where all were.
+
+        The cheapest ones would use up every look again.
+        """
+        left = contacts[~np.isin(contacts, list(self.feet))]
+        return left if len(left) else contacts
+
+
+def best_rod(site: Site, found: Field, contacts: Ints, rods: Sequence[Rod]) -> Tried:
+    """Look for the cheapest rod from one of the contacts that holds."""
     bad: list[Floats] = []
     least = found.web_mm - site.grid.pitch_mm / 2
     failed: dict[tuple[int, ...], int] = {}
@@ -56,12 +71,12 @@ def best_rod(
         web = _web_mm(site, rod, found.web_mm)
         apart = _apart_mm(rod, rods, found.web_mm)
         if min(web, apart) >= least:
-            return replace(rod, web_mm=min(web, apart)), []
+            return Tried(replace(rod, web_mm=min(web, apart)))
         for key in (end, (rod.contact, *end)):
             failed[key] = failed.get(key, 0) + 1
         if failed[end] == _TRIES_AN_END and web < least and rod.joins < 0:
             bad.append(rod.path[-1])
-    return None, bad
+    return Tried(None, tuple(bad), frozenset(key[0] for key in failed if len(key) == 4))
 
 
 def _web_mm(site: Site, rod: Rod, limit_mm: float) -> float:
