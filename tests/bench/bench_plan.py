@@ -8,7 +8,8 @@ so that the parts have about the wanted number of triangles. The peer is manifol
 gates and vents for intake and plan together. Each size is a process of its own; times are the
 processor times of that process, medians of three turns, one from a million on, in which no second
 process helps. Memory is the highest resident size less that before, again in a process of its own
-for each work, in units of the arrays of the parts (float64 vertices, int64 faces).
+for each work, in units of the arrays of the parts (float64 vertices, int64 faces). "own booleans"
+is what intake and plan themselves spend in unions, of a few bodies at a time.
 """
 
 from __future__ import annotations
@@ -46,7 +47,7 @@ HERONS: dict[int, tuple[float, float | None]] = {
 }  # fmt: skip
 JOB = Job(mould=MouldSettings(enabled=False))
 UP = np.array(JOB.up)
-TURNS = 1
+TURNS = 3
 Row = dict[str, Any]
 
 
@@ -77,6 +78,7 @@ def one_size(size: int) -> Row:
     parallel._WORTH_A_PROCESS = 10**12
     parts = parts_of(size)
     turns: dict[str, list[float]] = {}
+    spent = watch_booleans()
 
     def turn(name: str, work: Callable[..., Any], *given: Any) -> Any:
         result, seconds = timed(work, *given)
@@ -85,15 +87,32 @@ def one_size(size: int) -> Row:
 
     for _ in range(TURNS if size < 1_000_000 else 1):
         turn("bare_parts", bare, parts)
+        spent.clear()
         solid = turn("intake", intake, parts)
         turn("air", lambda mesh: find_pockets(prepare(mesh), UP), solid.mesh)
         plan = turn("plan", plan_pour, solid, JOB)
+        turns.setdefault("own", []).append(sum(spent))
         turn("bare_all", bare, [*parts, plan.base, *plan.gate_meshes, *plan.vent_meshes])
     return {
         "triangles": sum(len(p.faces) for p in parts),
         "vents": len(plan.vents),
         "seconds": {name: statistics.median(times) for name, times in turns.items()},
     }
+
+
+def watch_booleans() -> list[float]:
+    """Processor seconds of each union from now on, in the list that is returned."""
+    spent: list[float] = []
+    for name in ("union", "united_hulls"):
+        real = getattr(boolean, name)
+
+        def watched(*given: Any, real: Callable[..., Any] = real) -> Any:
+            result, seconds = timed(real, *given)
+            spent.append(seconds)
+            return result
+
+        setattr(boolean, name, watched)
+    return spent
 
 
 def one_peak(size: int, what: str) -> float:
@@ -125,8 +144,9 @@ WORKS: dict[str, Callable[[Sequence[TriMesh]], Any]] = {
 def table(rows: Sequence[Row]) -> str:
     lines = [
         "| triangles | bare parts s | intake s | ratio | air s | plan s | bare all s | "
-        "intake and plan / bare all | memory: bare parts | intake | intake and plan |",
-        "|" + " --- |" * 11,
+        "intake and plan / bare all | own booleans s | memory: bare parts | intake | "
+        "intake and plan |",
+        "|" + " --- |" * 12,
     ]
     for row in rows:
         s, m = row["seconds"], row["memory"]
@@ -134,6 +154,7 @@ def table(rows: Sequence[Row]) -> str:
             f"| {row['triangles']:,} | {s['bare_parts']:.2f} | {s['intake']:.2f} | "
             f"{s['intake'] / s['bare_parts']:.2f} | {s['air']:.2f} | {s['plan']:.2f} | "
             f"{s['bare_all']:.2f} | {(s['intake'] + s['plan']) / s['bare_all']:.2f} | "
+            f"{s['own']:.2f} | "
             f"{m['bare_parts']:.1f} | {m['intake']:.1f} | {m['job']:.1f} |".replace(",", " ")
         )
     return "\n".join(lines)
