@@ -87,6 +87,15 @@ def test_bad_models(capsys, bad):
     assert_refused(capsys, ["plan", "body.stl", bad, "--out", "out"], named)
 
 
+@pytest.mark.parametrize(("unit", "named"), [
+    ("micron", "would sink 1 mm into the base, which leaves nothing of it to see; check the unit"),
+    ("m", "is the unit right?"),
+])  # fmt: skip
+def test_figures_in_the_wrong_unit(capsys, unit, named):
+    arguments = ["plan", "body.stl", "--unit", unit, "--out", "out", "--no-mould"]
+    assert_refused(capsys, arguments, named)
+
+
 AIR = ["air", "body.stl"]
 PLAN = ["plan", "body.stl", "--out", "out"]
 BAD_OPTIONS = [
@@ -120,6 +129,7 @@ BAD_OPTIONS = [
     ([*AIR, "--json", "/dev/null", "--force"], "Not a plain file"),
     ([*AIR, "--json", "/proc/air.json"], "/proc"),
     ([*PLAN, "--up", "0,0,0"], "points nowhere"),
+    (["plan", "body.stl", "--out", ""], "the name is empty"),
     ([*PLAN, "--base", "mug"], "round-plinth, rectangular-plinth"),
     ([*PLAN, "--base", "coin", "--base-model", "hinged.stl"], "not allowed with"),
     ([*PLAN, "--base-model"], "--base-model"),

@@ -146,6 +146,7 @@ def test_protected_column_only_where_something_is_touched(models, capsys):
         (["--protect", "none.csv"], "none.csv"),
         (["--picture", "body.stl"], "cannot be written over"),
         (["--picture", "taken.svg"], "Already there: taken.svg"),
+        (["--picture", "up.png"], "end its name in .svg"),
         (["--json", "x", "--picture", "./x"], "asked for twice"),
     ],
     ids=lambda v: v[-1] if isinstance(v, list) else "",

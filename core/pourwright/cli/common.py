@@ -63,6 +63,29 @@ def point(text: str) -> Point:
     return x, y, z
 
 
+def number(text: str) -> float:
+    """Return the number of an option; an argparse type."""
+    try:
+        return float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a number") from None
+
+
+def whole_number(text: str) -> int:
+    """Return the whole number of an option; an argparse type."""
+    try:
+        return int(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a whole number") from None
+
+
+def folder(text: str) -> Path:
+    """Return a folder; an argparse type, so that an empty name is not the folder one is in."""
+    if not text.strip():
+        raise argparse.ArgumentTypeError("the name is empty; give a folder, . for this one")
+    return Path(text)
+
+
 def direction(text: str) -> Point:
     """Return three numbers that point somewhere; an argparse type."""
     from pourwright.checks import check_direction

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -33,7 +34,7 @@ def add_to(commands: Commands) -> argparse.ArgumentParser:
     )  # fmt: skip
     for name, words in (("casts", "casts"), ("moulds", "rubber moulds there are")):
         command.add_argument(
-            f"--{name}", metavar="N", type=int, action="append", default=[],
+            f"--{name}", metavar="N", type=common.whole_number, action="append", default=[],
             help=f"{words}, of every master or once for each (default 1)",
         )  # fmt: skip
     command.add_argument("--material", metavar="NAME", help="resin, see 'pourwright materials'")
@@ -49,7 +50,7 @@ def add_to(commands: Commands) -> argparse.ArgumentParser:
         "--pot-marked", metavar="P", help="maximum pressure marked on the pot, '60 psi gauge'"
     )
     for option, unit, words in _NUMBERS:
-        command.add_argument(f"--{option}", metavar=unit, type=float, help=words)
+        command.add_argument(f"--{option}", metavar=unit, type=common.number, help=words)
     add_bench(command)
     command.set_defaults(command=run)
     return command
@@ -120,6 +121,10 @@ def _master(text: str) -> tuple[str, float, PlanData | None]:
     except ValueError:
         pass
     path = Path(text)
+    if name and not os.path.exists(path):
+        raise InputError(
+            f"{text}: '{amount}' is no volume in ml", hint="write it like heron=33.8"
+        )
     data = read_plan(path)
     if not pour_plan(data):
         raise InputError(f"{path} is no whole plan", hint="make it with 'pourwright plan'")

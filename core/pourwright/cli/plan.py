@@ -35,7 +35,7 @@ def add_to(commands: Commands) -> argparse.ArgumentParser:
         help="search for the best way up first and use it, see 'pourwright pose'",
     )  # fmt: skip
     command.add_argument(
-        "--out", metavar="DIR", type=Path, required=True, help="folder to write to"
+        "--out", metavar="DIR", type=common.folder, required=True, help="folder to write to"
     )
     command.add_argument("--job", metavar="JOB.toml", type=Path, help="file of settings")
     command.add_argument(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from pourwright.cli import common
 from pourwright.cli.common import DONE
+from pourwright.errors import InputError
 from pourwright.progress import part
 from pourwright.terminal import progress_line, say
 
@@ -27,19 +28,19 @@ def add_to(commands: Commands) -> argparse.ArgumentParser:
         help="middle of the directions tried, points up in the pour (default 0,0,-1)",
     )  # fmt: skip
     command.add_argument(
-        "--cone", metavar="DEG", type=float,
+        "--cone", metavar="DEG", type=common.number,
         help="try directions up to this angle from the axis (default 180: all)",
     )  # fmt: skip
     command.add_argument(
-        "--directions", metavar="N", type=int, help="how many to try at first (default 500)"
+        "--directions", metavar="N", type=common.whole_number, help="how many to try at first (default 500)"
     )
-    command.add_argument("--keep", metavar="N", type=int, help="poses in the ranking (default 8)")
+    command.add_argument("--keep", metavar="N", type=common.whole_number, help="poses in the ranking (default 8)")
     command.add_argument("--process", metavar="NAME", help="how it is poured")
     command.add_argument(
-        "--pot-height", metavar="MM", type=float, help="room for the figure in the pressure pot"
+        "--pot-height", metavar="MM", type=common.number, help="room for the figure in the pressure pot"
     )
     command.add_argument(
-        "--pot-diameter", metavar="MM", type=float, help="the same, across"
+        "--pot-diameter", metavar="MM", type=common.number, help="the same, across"
     )
     command.add_argument("--job", metavar="JOB.toml", type=Path, help="file of settings")
     common.add_protect(command)
@@ -56,6 +57,10 @@ def run(options: argparse.Namespace) -> int:
     common.check_models(options.models)
     targets = [path for path in (options.json, options.picture) if path is not None]
     common.check_outputs(targets, common.read_files(options), options.force)
+    if options.picture is not None and options.picture.suffix.lower() != ".svg":
+        raise InputError(
+            f"--picture {options.picture}: the picture is an SVG file", hint="end its name in .svg"
+        )
     with progress_line() as progress:
         from pourwright.pose.search import search
 

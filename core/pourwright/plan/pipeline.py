@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from pourwright.air import unit_vector
+from pourwright.errors import InputError
 from pourwright.plan.airing import check_air, judge, point_of
 from pourwright.plan.checked import account, funnel_check, socket_print
 from pourwright.plan.job import Job
@@ -46,7 +47,10 @@ def plan_pour(
     figure, protection = moulded(solid, scale)
     if own_base is not None and scale.used != 1.0:
         own_base = scaled(own_base, scale.used, scale.about_mm)
-    bare = sprued(figure, protection, up, job, own_base, part(progress, 0.0, 0.2))
+    try:
+        bare = sprued(figure, protection, up, job, own_base, part(progress, 0.0, 0.2))
+    except InputError as error:
+        raise _with_doubts(error, solid) from error
     progress(0.2, "Finding air pockets")
     air = air_before(bare)
     gates = gates_for(bare, air, job, part(progress, 0.25, 0.3))
@@ -100,3 +104,10 @@ def plan_pour(
     plan = replace(plan, warnings=told if no_mould is None else (*told, no_mould))
     progress(1.0, "Plan is ready")
     return plan
+
+
+def _with_doubts(error: InputError, solid: Solid) -> InputError:
+    """Return the error with the likelier cause: a figure of an odd size in the wrong unit."""
+    doubts = [f.message for f in solid.findings if f.kind == "unit_suspected"]
+    hint = "; ".join(text for text in (error.hint, *doubts) if text)
+    return InputError(error.what, hint=hint, at_mm=error.at_mm)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from pourwright.air import AirReport
+from pourwright.errors import InputError
 from pourwright.gates import Gates, place_gates
 from pourwright.plan.airing import air_of, fine
 from pourwright.plan.job import Job
@@ -81,6 +82,8 @@ def sprued(
     else:
         own = base_from_mesh(rotated(own_base, turn), standing, job.own_base, job.funnel)
         made, cut = own.sprue, own.cut
+    if own_base is None or job.own_base.place == "under":
+        _check_stands_out(standing, made.top_z_mm, "base" if own_base is None else "own_base")
     base = rotated(made.base, turn.T)
     funnel = None if made.funnel is None else rotated(made.funnel, turn.T)
     voids = tuple(p for p in boolean.pieces(figure) if p.volume_mm3 < 0)
@@ -115,6 +118,16 @@ def gated(bare: Sprued, gates: Gates) -> Sprued:
         return bare
     mesh, filled = _united([bare.mesh, *gates.bodies], bare.voids)
     return replace(bare, mesh=mesh, filled_mm3=bare.filled_mm3 + filled)
+
+
+def _check_stands_out(standing: TriMesh, face_z_mm: float, table: str) -> None:
+    low, high = (float(z) for z in standing.bounds_mm[:, 2])
+    if high <= face_z_mm:
+        raise InputError(
+            f"The figure is {high - low:.3g} mm high and would sink {face_z_mm - low:.3g} mm into "
+            "the base, which leaves nothing of it to see",
+            hint=f"check the unit, or make {table}.embed_mm smaller",
+        )
 
 
 def _united(parts: Sequence[TriMesh], voids: Sequence[TriMesh]) -> tuple[TriMesh, float]:

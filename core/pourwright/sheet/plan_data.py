@@ -88,6 +88,8 @@ def read_plan(path: Path) -> Json:
         if len(text) > MAX_PLAN_BYTES:
             raise InputError(f"{path} is too big for a plan", hint="give a plan.json")
         data = json.loads(text.decode("utf-8"), parse_constant=_no_constant)
+    except UnicodeDecodeError as error:
+        raise InputError(f"{path} is not JSON, it is no text", hint="give a plan.json") from error
     except (ValueError, RecursionError) as error:
         raise InputError(f"{path} is not JSON: {error}", hint="give a plan.json") from error
     except OSError as error:

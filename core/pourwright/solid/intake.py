@@ -143,7 +143,6 @@ def _describe(united: TriMesh, shells: int, triangles: int, notes: list[Finding]
             Finding(
                 "unit_suspected",
                 f"The figure is {size:.3g} mm across; is the unit right?",
-                tuple(united.bounds_mm.mean(axis=0)),
             )
         )
     return Solid(united, united.volume_mm3, shells, triangles, len(parts), tuple(notes))
