@@ -121,7 +121,7 @@ def _master(text: str) -> tuple[str, float, PlanData | None]:
     except ValueError:
         pass
     path = Path(text)
-    if name and not os.path.exists(path):
+    if name and not os.path.exists(path):  # noqa: PTH110 - a name too long is none either
         raise InputError(
             f"{text}: '{amount}' is no volume in ml", hint="write it like heron=33.8"
         )

@@ -32,13 +32,17 @@ def add_to(commands: Commands) -> argparse.ArgumentParser:
         help="try directions up to this angle from the axis (default 180: all)",
     )  # fmt: skip
     command.add_argument(
-        "--directions", metavar="N", type=common.whole_number, help="how many to try at first (default 500)"
+        "--directions", metavar="N", type=common.whole_number,
+        help="how many to try at first (default 500)",
+    )  # fmt: skip
+    command.add_argument(
+        "--keep", metavar="N", type=common.whole_number, help="poses in the ranking (default 8)"
     )
-    command.add_argument("--keep", metavar="N", type=common.whole_number, help="poses in the ranking (default 8)")
     command.add_argument("--process", metavar="NAME", help="how it is poured")
     command.add_argument(
-        "--pot-height", metavar="MM", type=common.number, help="room for the figure in the pressure pot"
-    )
+        "--pot-height", metavar="MM", type=common.number,
+        help="room for the figure in the pressure pot",
+    )  # fmt: skip
     command.add_argument(
         "--pot-diameter", metavar="MM", type=common.number, help="the same, across"
     )

@@ -34,8 +34,12 @@ def add_to(commands: Commands) -> argparse.ArgumentParser:
         "--log", metavar="FILE", type=Path, help="pour log of this master, told on the sheet"
     )
     command.add_argument("--casts", metavar="N", type=common.whole_number, help="casts of this run")
-    command.add_argument("--moulds", metavar="N", type=common.whole_number, help="rubber moulds there are")
-    command.add_argument("--temperature", metavar="C", type=common.number, help="of the shop, Celsius")
+    command.add_argument(
+        "--moulds", metavar="N", type=common.whole_number, help="rubber moulds there are"
+    )
+    command.add_argument(
+        "--temperature", metavar="C", type=common.number, help="of the shop, Celsius"
+    )
     add_bench(command)
     materials.add_folder(command)
     command.set_defaults(command=run)
