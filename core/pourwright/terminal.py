@@ -37,7 +37,8 @@ def say(text: str) -> None:
     except OSError as error:
         abandon_output()
         raise OutputError(
-            f"Cannot print the report: {error.strerror}", hint="the files were written"
+            f"Cannot print the report: {error.strerror}",
+            hint="files that were asked for are written",
         ) from error
 
 

@@ -121,7 +121,7 @@ def mould_warnings(
         at = _standing(mould, warts[0].peak_mm)
         yield PlanWarning(
             "rubber_air",
-            f"Rubber traps air in {len(warts)} places, the most at {place(at)}, "
+            f"Rubber traps air in {_counted(len(warts), 'place')}, the most at {place(at)}, "
             f"{warts[0].volume_mm3:.3g} mm3: {warts[0].advice}",
             at,
         )
@@ -130,8 +130,8 @@ def mould_warnings(
         at = _standing(mould, max(slits, key=_round_mm).mean(axis=0))
         yield PlanWarning(
             "slits",
-            f"Rubber is locked in {len(slits)} openings of the master, the largest about "
-            f"{place(at)}: slit it there, each slit up to the cut",
+            f"Rubber is locked in {_counted(len(slits), 'opening')} of the master, the largest "
+            f"about {place(at)}: slit it there, each slit up to the cut",
             at,
         )
     cut = mould.cut
@@ -188,3 +188,7 @@ def _round_mm(loop: Floats) -> float:
 def _standing(mould: Mould, at: Sequence[float] | Floats) -> tuple[float, float, float]:
     x, y, z = (float(c) for c in mould.standing(np.asarray(at, dtype=np.float64)[None])[0])
     return (x, y, z)
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

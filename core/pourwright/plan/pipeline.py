@@ -109,5 +109,8 @@ def plan_pour(
 def _with_doubts(error: InputError, solid: Solid) -> InputError:
     """Return the error with the likelier cause: a figure of an odd size in the wrong unit."""
     doubts = [f.message for f in solid.findings if f.kind == "unit_suspected"]
-    hint = "; ".join(text for text in (error.hint, *doubts) if text)
+    if not doubts or "check the unit" in error.hint:
+        return error
+    told = doubts[0][0].lower() + doubts[0][1:]
+    hint = f"{error.hint}; {told}" if error.hint else told
     return InputError(error.what, hint=hint, at_mm=error.at_mm)
