@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import reprlib
 import tomllib
 from collections.abc import Iterable
@@ -20,6 +21,21 @@ def parse_toml(text: str) -> dict[str, Any]:
         if line.count(".") > _MOST_DOTS and line.split("#")[0].count(".") > _MOST_DOTS:
             raise ValueError(f"more than {_MOST_DOTS} dots (at line {number})")
     return tomllib.loads(text)
+
+
+def parse_json(data: bytes, **options: Any) -> Any:
+    """Return what a JSON text says; ValueError or RecursionError says why it says nothing.
+
+    Half of a character, which JSON can name and no file can hold, is refused. options : of
+    `json.loads`.
+    """
+    found = json.loads(data.decode("utf-8"), **options)
+    if b"\\u" in data:
+        try:
+            json.dumps(found, ensure_ascii=False).encode("utf-8")
+        except UnicodeEncodeError as error:
+            raise ValueError("it names half of a character") from error
+    return found
 
 
 def check_number(name: str, value: object, low: float, high: float) -> float:

@@ -149,6 +149,14 @@ def test_a_shell_without_volume_is_left_out():
     assert kinds(solid) == ["zero_thickness"]
 
 
+def test_a_needle_that_holds_a_part_of_the_figure_is_not_left_out():
+    """However thin it is for its length: 0.02 mm3 a kilometre long, next to a block of 1 mm3."""
+    needle = box((5, 0, 0), (5 + 1e6, 1e-4, 2e-4))
+    solid = intake([as_mesh(together(box((0, 0, 0), (1, 1, 1)), needle))])
+    assert solid.volume_mm3 == pytest.approx(1.02, rel=1e-6)
+    assert "zero_thickness" not in kinds(solid)
+
+
 def both_sides(body: trimesh.Trimesh) -> np.ndarray:
     return np.vstack([body.faces, body.faces[:, ::-1]])
 

@@ -46,6 +46,28 @@ def test_text_stl(tmp_path, volume):
     assert intake(read_models([path], "mm")[0]).volume_mm3 == pytest.approx(volume, rel=1e-5)
 
 
+@pytest.mark.parametrize(
+    ("gone", "found"),
+    [("facet ", "11 facets begin, 12 end"), ("endfacet", "13 facets begin, 11 end"),
+     ("vertex ", "35 corners")],
+)  # fmt: skip
+def test_text_stl_with_a_word_missing(tmp_path, gone, found):
+    text = trimesh.exchange.stl.export_stl_ascii(box((0, 0, 0), (1, 2, 3)))
+    at = text.index(gone, 40)
+    path = tmp_path / "box.stl"
+    path.write_text(text[:at] + "facet " * (gone == "endfacet") + text[at + len(gone) :])
+    with pytest.raises(InputError, match=found):
+        read_models([path])
+
+
+def test_text_stl_may_have_any_name(tmp_path):
+    text = trimesh.exchange.stl.export_stl_ascii(box((0, 0, 0), (1, 2, 3)))
+    path = tmp_path / "box.stl"
+    head, _, rest = text.partition("\n")
+    path.write_text("solid heron, every vertex\n" + rest)
+    assert intake(read_models([path], "mm")[0]).volume_mm3 == pytest.approx(6)
+
+
 def test_several_files_are_one_figure(tmp_path):
     for i in range(2):
         save(box((5 * i, 0, 0), (5 * i + 10, 10, 10)), tmp_path / f"{i}.stl")

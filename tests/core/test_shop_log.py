@@ -110,6 +110,16 @@ def test_lines_that_are_no_entry(tmp_path, line):
     assert log.damaged[0].why
 
 
+def test_half_of_a_character_is_damage(tmp_path):
+    """JSON can name it, and the sheet could not be written with it."""
+    path = tmp_path / "pours.jsonl"
+    whole = b'{"schema": 1, "when": "2026-11-25T14:30+00:00", "figure": "hare", "note": "%s"}\n'
+    path.write_bytes(whole % b"\\ud83d\\udc07" + whole % b"\\ud800")
+    found = read_log(path)
+    assert [p.note for p in found.pours] == ["\U0001f407"]
+    assert [d.line for d in found.damaged] == [2]
+
+
 def test_places_that_cannot_hold_a_log(tmp_path):
     with pytest.raises(OutputError):
         append_pour(tmp_path, FIRST)

@@ -48,7 +48,7 @@ def make_case(kind: str, seed: int, number: int) -> bytes:
 def _changed(data: bytes, way: Way, rng: Random) -> bytes:
     try:
         return way(data, rng)
-    except (AttributeError, TypeError, KeyError, IndexError, ValueError):
+    except (AttributeError, TypeError, KeyError, IndexError, ValueError, RecursionError):
         return flip(data, rng)  # what an earlier change left is not of that form any more
 
 

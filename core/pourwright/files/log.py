@@ -15,7 +15,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from pourwright.checks import check_number, check_table, check_text
+from pourwright.checks import check_number, check_table, check_text, parse_json
 from pourwright.errors import InputError, OutputError, Point
 
 SCHEMA = 1
@@ -173,7 +173,7 @@ def read_log(path: Path) -> PourLog:
 def _pour(line: bytes) -> Pour:
     if len(line) > _MAX_LINE_BYTES:
         raise InputError("The line is too long for an entry")
-    data = json.loads(line.decode("utf-8"))
+    data = parse_json(line)
     if not isinstance(data, dict):
         raise InputError("The line is no entry")
     if data.pop("schema", None) != SCHEMA:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pourwright.checks import check_direction, check_number, check_text
+from pourwright.checks import check_direction, check_number, check_text, parse_json
 from pourwright.errors import InputError, Point
 from pourwright.shop.bench import BenchSettings
 from pourwright.shop.process import Process
@@ -87,7 +86,7 @@ def read_plan(path: Path) -> Json:
             text = stream.read(MAX_PLAN_BYTES + 1)
         if len(text) > MAX_PLAN_BYTES:
             raise InputError(f"{path} is too big for a plan", hint="give a plan.json")
-        data = json.loads(text.decode("utf-8"), parse_constant=_no_constant)
+        data = parse_json(text, parse_constant=_no_constant)
     except UnicodeDecodeError as error:
         raise InputError(f"{path} is not JSON, it is no text", hint="give a plan.json") from error
     except (ValueError, RecursionError) as error:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import logging
+import re
 import warnings
 from collections.abc import Sequence
 from dataclasses import replace
@@ -172,6 +173,7 @@ def _check_stl(path: Path, data: bytes) -> None:
     if head.startswith(b"solid") and b"facet" in data[:4096].lower():
         if b"endsolid" not in data[-512:].lower():
             raise InputError(f"{path} is cut short", hint="export the model again")
+        _check_facets(path, data.lower())
         return
     if len(data) >= 84 and b"\0" in data[:4096]:
         raise InputError(
@@ -180,6 +182,18 @@ def _check_stl(path: Path, data: bytes) -> None:
             hint="export the model again",
         )
     raise InputError(f"{path} is no STL file", hint="export the model again")
+
+
+def _check_facets(path: Path, text: bytes) -> None:
+    """Raise InputError for a text STL whose facets do not all begin, end and have three corners."""
+    text = re.sub(rb"(?m)^\s*(end)?solid[^\n]*", b"", text)
+    end = text.count(b"endfacet")
+    begin, corners = text.count(b"facet") - end, text.count(b"vertex")
+    if begin != end or corners != 3 * end:
+        raise InputError(
+            f"{path} is damaged: {begin} facets begin, {end} end, and {corners} corners are there",
+            hint="export the model again",
+        )
 
 
 def _coarse(mesh: TriMesh, scale: float) -> list[Finding]:

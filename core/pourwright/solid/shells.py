@@ -17,6 +17,8 @@ from pourwright.solid.vectors import dot, doubled_areas
 _NEAR = 1e-5
 # A shell thinner than this (volume over area times diagonal) has no inside to cast.
 _THIN = 1e-9
+# Volume of a thin shell that may be left out, as a share of the others'.
+_NEGLIGIBLE = 1e-6
 _PROBES = 5
 
 
@@ -51,8 +53,12 @@ def closed_shells(mesh: TriMesh) -> Shells:
     vertices, faces, _ = topology.unweld(vertices, faces, twin)
     count, label = topology.face_components(twin)
     shells = []
-    for part in _split(vertices, faces, count, label, mesh.name):
-        if _is_thin(part):
+    parts = _split(vertices, faces, count, label, mesh.name)
+    thin = [_is_thin(part) for part in parts]
+    # A needle of any length may be thin and still hold much of the figure.
+    whole = sum(abs(p.volume_mm3) for p, flat in zip(parts, thin, strict=True) if not flat)
+    for part, flat in zip(parts, thin, strict=True):
+        if flat and not abs(part.volume_mm3) > _NEGLIGIBLE * whole > 0:
             at = tuple(part.bounds_mm.mean(axis=0))
             findings.append(
                 Finding("zero_thickness", f"'{mesh.name}': a shell without volume left out", at)
