@@ -80,8 +80,10 @@ _TOOLTIPS = {
 }  # fmt: skip
 _MESSAGES = {
     "Switch to Object Mode first": "Zuerst in den Objektmodus wechseln",
-    "An object of the figure is gone: remove its row in Figure":
-        "Ein Objekt der Figur fehlt: seine Zeile unter Figur entfernen",
+    "An object of the figure is gone: remove its row in Figure, or select the figure and press "
+    "Use Selected":
+        "Ein Objekt der Figur fehlt: seine Zeile unter Figur entfernen, oder die Figur auswählen "
+        "und Auswahl verwenden drücken",
     "'{name}' is disabled in the viewport: enable it in the Outliner":
         "„{name}“ ist in der Ansicht abgeschaltet: im Outliner einschalten",
     "'{name}' has edges but no faces: fill it, or add a Skin modifier":
