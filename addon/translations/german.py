@@ -108,6 +108,13 @@ _MESSAGES = {
     "Make Master finds the air that {what} would trap, and adds base, funnel and vents":
         "Urmodell erzeugen sucht die Luft, die in {what} stehen bliebe, und fügt Sockel, Trichter "
         "und Entlüftungen an",
+    "Figure or settings changed: Make Master, or Check Again to keep the vents":
+        "Figur oder Einstellungen geändert: Urmodell erzeugen, oder Erneut prüfen, um die "
+        "Entlüftungen zu behalten",
+    "Vents changed: Check Again": "Entlüftungen geändert: Erneut prüfen",
+    "Gates changed: Check Again": "Anschnitte geändert: Erneut prüfen",
+    "The master was deleted or renamed: Check Again makes it anew":
+        "Das Urmodell wurde gelöscht oder umbenannt: Erneut prüfen erzeugt es neu",
     "For what is selected, press Use Selected first":
         "Für das Ausgewählte zuerst Auswahl verwenden drücken",
     "No air pocket would leave a visible bubble, so no vent was needed":
