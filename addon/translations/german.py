@@ -79,6 +79,9 @@ _TOOLTIPS = {
         "Scheitelpunktgruppe, an beliebigen Objekten der Figur, von der Entlüftungen wegbleiben",
 }  # fmt: skip
 _MESSAGES = {
+    "Paint red what vents keep off; the next Make Master or Check Again heeds it":
+        "Rot malen, wovon Entlüftungen wegbleiben; es gilt ab dem nächsten Urmodell erzeugen oder "
+        "Erneut prüfen",
     "Switch to Object Mode first": "Zuerst in den Objektmodus wechseln",
     "An object of the figure is gone: remove its row in Figure, or select the figure and press "
     "Use Selected":
