@@ -26,8 +26,9 @@ def main(source: Path, target: Path) -> None:
             continue
         (target / name).parent.mkdir(parents=True, exist_ok=True)
         with Image.open(source / name) as picture:
-            # The usual way gives the greys all colours, and a ring of few pixels is blue no more.
-            few = picture.convert("RGB").quantize(256, Image.Quantize.MAXCOVERAGE)
+            # The usual way gives the greys all colours, and a ring of few pixels is blue no more;
+            # without the last step the greys are tinted.
+            few = picture.convert("RGB").quantize(256, Image.Quantize.MAXCOVERAGE, kmeans=1)
             few.save(target / name, optimize=True)
 
 
