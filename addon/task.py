@@ -25,6 +25,7 @@ from .quantities.materials import task_folder
 from .quantities.settings import material
 from .running import Request, current_key
 from .stored import stored_plan
+from .translations import say
 
 Tables = dict[str, dict[str, Any]]
 
@@ -168,11 +169,13 @@ def stale(scene: bpy.types.Scene) -> str:
     if not settings.plan:
         return ""
     if settings.made_with != fingerprint(scene):
-        return "Figure or settings changed: Make Master, or Check Again to keep the vents"
+        return say("Figure or settings changed: Make Master, or Check Again to keep the vents")
+    if results.find(scene, "master") is None:
+        return say("The master was deleted or renamed: Check Again makes it anew")
     if settings.vents_made_with != results.rod_digests(results.vents(scene)):
-        return "Vents changed: Check Again"
+        return say("Vents changed: Check Again")
     if gates_changed(scene):
-        return "Gates changed: Check Again"
+        return say("Gates changed: Check Again")
     return ""
 
 

@@ -217,6 +217,8 @@ def state(scene: bpy.types.Scene, index: int, tables: task.Tables | None = None)
         return "NONE"
     if held.made_with != task.fingerprint(scene, objects_of(scene, index), tables):
         return "CHANGED"
+    if master(scene, index) is None:  # deleted or renamed by the user
+        return "CHANGED"
     here = index == scene.pourwright.batch.loaded
     vents = scene.pourwright.vents if here else None
     left = vents.left if here else held.vents_left

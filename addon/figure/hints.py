@@ -27,7 +27,8 @@ def missing(context: bpy.types.Context) -> str:
     """Return what to do before there is a figure to work on; empty when there is one."""
     parts = context.scene.pourwright.figure.parts
     if any(not in_scene(part.object, context.scene) for part in parts):
-        return say("An object of the figure is gone: remove its row in Figure")
+        return say("An object of the figure is gone: remove its row in Figure, or select the "
+                   "figure and press Use Selected")  # fmt: skip
     objects = chosen(context.scene) or usable(context)
     return _unfit(context, objects) if objects else _nothing(context)
 
@@ -76,11 +77,16 @@ def ready(context: bpy.types.Context) -> str:
     listed = chosen(context.scene)
     objects = listed or usable(context)
     what = f"'{objects[0].name}'" if len(objects) == 1 else say("{n} objects", n=len(objects))
-    said = say("Make Master finds the air that {what} would trap, and adds base, funnel and vents",
+    return say("Make Master finds the air that {what} would trap, and adds base, funnel and vents",
                what=what)  # fmt: skip
+
+
+def other(context: bpy.types.Context) -> str:
+    """Return how to get at what is selected and is no part of the figure; empty if nothing is."""
+    listed = chosen(context.scene)
     if listed and not set(usable(context)) <= set(listed):
-        said += ". " + say("For what is selected, press Use Selected first")
-    return said
+        return say("For what is selected, press Use Selected first")
+    return ""
 
 
 def told(scene: bpy.types.Scene) -> list[tuple[str, str]]:

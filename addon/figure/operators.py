@@ -6,11 +6,12 @@ from typing import ClassVar
 
 import bpy
 
-from .. import apply, task
+from .. import apply, messages, task
 from ..base.settings import has_base
 from ..batch import rows
 from ..jobs import Outcome
 from ..running import JobOperator, Request
+from ..translations import say
 from ..view import look_at
 from .hints import has_figure
 from .settings import chosen, instances, set_chosen, usable
@@ -99,6 +100,9 @@ class POURWRIGHT_OT_paint_protected(bpy.types.Operator):
         group = obj.vertex_groups.get(name) or obj.vertex_groups.new(name=name)
         obj.vertex_groups.active_index = group.index
         bpy.ops.object.mode_set(mode="WEIGHT_PAINT")
+        # Paint alone does not make results out of date: reading it takes long.
+        messages.tell(context, "INFO", say("Paint red what vents keep off; the next Make Master "
+                                           "or Check Again heeds it"))  # fmt: skip
         return {"FINISHED"}
 
 

@@ -79,10 +79,13 @@ class POURWRIGHT_PT_main(ui.SidebarPanel, bpy.types.Panel):
             if hints.empty(context):
                 layout.operator("pourwright.add_example", icon="MESH_DATA")
             return
-        if failed:
-            return
-        for text, icon in hints.told(context.scene) or [(hints.ready(context), "INFO")]:
+        lines = hints.told(context.scene) or [(hints.ready(context), "INFO")]
+        for text, icon in [] if failed else lines:
             ui.wrapped(context, layout, text, icon)
+        # Else Make Master would make the figure of before once more, and nothing would say why.
+        other = hints.other(context)
+        if other:
+            ui.wrapped(context, layout, other, "INFO")
 
 
 class POURWRIGHT_PT_figure(ui.SidebarPanel, bpy.types.Panel):

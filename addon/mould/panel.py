@@ -75,8 +75,11 @@ def _draw_rubber(context: bpy.types.Context, layout: bpy.types.UILayout, plan: d
     size = " x ".join(f"{c:.0f}" for c in found["box"]["inner_mm"])
     ui.value(box, "Tube Inside" if found["box"]["shape"] == "round" else "Box Inside", f"{size} mm")
     for panel in found["box"]["panels"]:
-        label = f"{panel['count']} x {panel['name'].title()}"
-        ui.value(box, label, f"{panel['width_mm']:.0f} x {panel['height_mm']:.0f} mm")
+        name, _, how = panel["name"].title().partition(", ")
+        size = f"{panel['width_mm']:.0f} x {panel['height_mm']:.0f} mm"
+        ui.value(box, f"{panel['count']} x {name}", size)
+        if how:  # beside the size there is no room for it
+            box.label(text=how.replace(" And ", " and "), icon="BLANK1")
     for fit in found["fits"]:
         ui.wrapped(context, box, fit["message"], "CHECKMARK" if fit["fits"] else "ERROR")
     box = layout.box().column(align=True)
@@ -92,13 +95,14 @@ def _draw_places(context: bpy.types.Context, layout: bpy.types.UILayout, plan: d
     found = plan["mould"]
     warts = [p for p in found["trapped_air"] if p["matters"]]
     header, body = layout.panel("pourwright_rubber_air", default_closed=False)
-    header.label(text=f"Air the Rubber Traps: {len(warts)} Places")
+    places = "Place" if len(warts) == 1 else "Places"
+    header.label(text=f"Air the Rubber Traps: {len(warts)} {places}")
     if body is not None:
         for pocket in warts[:MOST_PLACES]:
             text = f"{ui.volume(pocket['volume_mm3'])}: {pocket['advice']}"
             ui.wrapped(context, body, text, "DOT", pocket["peak_mm"])
         if len(warts) > MOST_PLACES:
-            body.label(text=f"and {len(warts) - MOST_PLACES} smaller ones")
+            body.label(text=f"And {len(warts) - MOST_PLACES} Smaller")
     cut = found["cut_line"]
     box = layout.box().column(align=True)
     ui.value(box, "Cut All Round", f"{cut['length_mm']:.0f} mm")

@@ -27,8 +27,12 @@ class POURWRIGHT_UL_poses(bpy.types.UIList):
     def draw_item(self, context, layout, data, item, icon, active_data, active_property, index=0):
         """Draw one pose."""
         name = f"{item.rank}" if item.rank else "Standing"
-        air = f"{item.residual_mm3:.3g}"
-        _row(layout, (name, str(item.rods), air, f"{item.height_mm:.0f}", _points(item.score)))
+        air, high = _air(item.residual_mm3), f"{item.height_mm:.0f}"
+        _row(layout, (name, str(item.rods), air, high, _points(item.score)))
+
+
+def _air(mm3: float) -> str:
+    return f"{mm3:.0f}" if mm3 >= 99.95 else f"{mm3:.1f}" if mm3 >= 9.95 else f"{mm3:.2f}"
 
 
 def _points(score: float) -> str:

@@ -79,9 +79,14 @@ _TOOLTIPS = {
         "Scheitelpunktgruppe, an beliebigen Objekten der Figur, von der Entlüftungen wegbleiben",
 }  # fmt: skip
 _MESSAGES = {
+    "Paint red what vents keep off; the next Make Master or Check Again heeds it":
+        "Rot malen, wovon Entlüftungen wegbleiben; es gilt ab dem nächsten Urmodell erzeugen oder "
+        "Erneut prüfen",
     "Switch to Object Mode first": "Zuerst in den Objektmodus wechseln",
-    "An object of the figure is gone: remove its row in Figure":
-        "Ein Objekt der Figur fehlt: seine Zeile unter Figur entfernen",
+    "An object of the figure is gone: remove its row in Figure, or select the figure and press "
+    "Use Selected":
+        "Ein Objekt der Figur fehlt: seine Zeile unter Figur entfernen, oder die Figur auswählen "
+        "und Auswahl verwenden drücken",
     "'{name}' is disabled in the viewport: enable it in the Outliner":
         "„{name}“ ist in der Ansicht abgeschaltet: im Outliner einschalten",
     "'{name}' has edges but no faces: fill it, or add a Skin modifier":
@@ -106,6 +111,13 @@ _MESSAGES = {
     "Make Master finds the air that {what} would trap, and adds base, funnel and vents":
         "Urmodell erzeugen sucht die Luft, die in {what} stehen bliebe, und fügt Sockel, Trichter "
         "und Entlüftungen an",
+    "Figure or settings changed: Make Master, or Check Again to keep the vents":
+        "Figur oder Einstellungen geändert: Urmodell erzeugen, oder Erneut prüfen, um die "
+        "Entlüftungen zu behalten",
+    "Vents changed: Check Again": "Entlüftungen geändert: Erneut prüfen",
+    "Gates changed: Check Again": "Anschnitte geändert: Erneut prüfen",
+    "The master was deleted or renamed: Check Again makes it anew":
+        "Das Urmodell wurde gelöscht oder umbenannt: Erneut prüfen erzeugt es neu",
     "For what is selected, press Use Selected first":
         "Für das Ausgewählte zuerst Auswahl verwenden drücken",
     "No air pocket would leave a visible bubble, so no vent was needed":

@@ -2,6 +2,7 @@
 
 import bpy
 import numpy as np
+from paper import drawn
 from stage import choose, fingerprint, gate, message, part, plan, settings, world
 
 
@@ -60,6 +61,10 @@ def case_its_settings_reach_the_core_and_do_not_age_the_master():
     data = plan()
     assert data["mould"]["box"]["shape"] == "round" and data["mould"]["box"]["wall_mm"] == 14.0
     assert data["silicone"]["material"] == "addition" and len(data["mould"]["keys"]) == 3
+    # What is long stands on a line of its own: labels beside a size are cut off.
+    said = drawn("mould").text.split("\n")
+    assert "1 x Wall" in said and "Bent Round and Overlapped" in said, said
+    assert not any("1 Places" in line for line in said), said
     assert part("task").mould_stale(bpy.context.scene) == ""
     pot = settings().bench
     usual = pot.pot_height_mm

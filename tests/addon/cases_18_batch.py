@@ -160,6 +160,13 @@ def _nothing_changed_is_nothing_to_do() -> None:
     assert bpy.ops.pourwright.make_all() == {"FINISHED"}
     assert message().text.startswith("1 figure made") and kept.name == "Vent 1"
     assert set(_states().values()) == {"DONE"}
+    # A figure whose master is not there any more must not be skipped as done.
+    for index, figure in enumerate(batch.figures):
+        master = part("batch.rows").master(bpy.context.scene, index)
+        name, master.name = master.name, "Renamed"
+        assert _states()[figure.name] == "CHANGED" and "DONE" in _states().values()
+        master.name = name
+    assert set(_states().values()) == {"DONE"}
 
 
 def _saved_and_reloaded() -> None:

@@ -35,7 +35,9 @@ def _cube(name: str = "Cube", x: float = 0.0, size: float = 10.0) -> bpy.types.O
 def _made() -> str:
     """Make as if a master was made just now, and return what is stale about it."""
     bpy.context.view_layer.update()
-    task, scene = part("task"), bpy.context.scene
+    task, results, scene = part("task"), part("results"), bpy.context.scene
+    corner = results.Piece("master", 0, "Master", np.eye(3), np.array([[0, 1, 2]]))
+    results.replace(scene, ("master",), [corner])
     settings().plan = "{}"
     settings().made_with = task.fingerprint(scene)
     return task.stale(scene)

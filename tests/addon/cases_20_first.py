@@ -88,6 +88,17 @@ def case_example_becomes_a_master():
     assert "Master made with 3 vents; no air is left that matters" in said
     assert "Poured upside down, 3 of 10 air pockets would leave a visible bubble" in said
     assert "Next: look it over, then Export" in said
+    # The button goes on with the figure that it has, so it is said how to get at another.
+    assert "press Use Selected first" not in said
+    crate = add_mesh("Crate", *box((200, 0, 0), (220, 20, 20)))
+    crate.select_set(True)
+    said = _main()
+    assert "Next: look it over" in said and "For what is selected, press Use Selected first" in said
+    part("messages").tell(bpy.context, "ERROR", "It broke")
+    assert "press Use Selected first" in _main()
+    part("messages").clear(bpy.context)
+    crate.select_set(False)
+    assert "press Use Selected first" not in _main()
     settings().air.visible_defect_mm = 0.05
     said = _main()
     assert "Check Again" in said and "Next:" not in said and "Poured" not in said

@@ -5,6 +5,7 @@ import math
 import bpy
 import numpy as np
 from mathutils import Matrix, Vector
+from paper import drawn
 from stage import message, part, plan, refusal, settings, vent_state, world
 from vent_stage import UNITS, add_curve, gallows_master, near, read_vent, ring_rows, stale, vents
 
@@ -215,3 +216,10 @@ def case_stale_results_are_marked_and_cheaply():
     bpy.data.objects["Post"].location.x += 1.0
     assert "Figure or settings changed" in stale()
     bpy.data.objects["Post"].location.x -= 1.0
+    assert stale() == ""
+    # Export is grey then, so the panels must not say that it is next.
+    bpy.data.objects["Master"].name = "Kept"
+    assert "The master was deleted or renamed: Check Again" in stale()
+    assert "Next:" not in drawn("main").text and "Checked" not in drawn("vents").text
+    assert bpy.ops.pourwright.check_again() == {"FINISHED"}
+    assert stale() == "" and {"Kept", "Master"} <= set(bpy.data.objects.keys())

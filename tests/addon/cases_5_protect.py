@@ -102,6 +102,7 @@ def case_paint_button_makes_the_group():
     assert not bpy.ops.pourwright.paint_protected.poll()
     choose(objects)
     assert bpy.ops.pourwright.paint_protected() == {"FINISHED"}
+    assert message().text.startswith("Paint red what vents keep off")
     assert objects[1].mode == "WEIGHT_PAINT"
     assert objects[1].vertex_groups.active.name == "Protect"
     assert [o.name for o in objects if o.vertex_groups] == ["Arm"]

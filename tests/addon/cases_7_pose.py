@@ -5,6 +5,7 @@ from math import dist, radians
 
 import bpy
 import numpy as np
+from paper import drawn
 from pose_stage import TALLEST_MM, find_pose, gallows, row_of, up_of
 from stage import (
     FIGURE_MM3,
@@ -97,6 +98,10 @@ def case_find_pose_ranks_the_ways_up():
     assert np.allclose(np.linalg.norm(directions, axis=1), 1.0, atol=1e-5)
     assert abs(points.min() - scores[0]) < 0.5 * (points.max() - points.min())
     assert message().kind == "INFO" and f"{standing.score:.1f}" in message().text
+    # Air in the list is for people to read, however much of it there is.
+    for mm3, shown in ((12345.6, "12346"), (99.96, "100"), (7.0, "7.00"), (0.302, "0.30")):
+        standing.residual_mm3 = mm3
+        assert shown in drawn("pose").text.split("\n"), (mm3, drawn("pose").text)
 
 
 def case_pose_of_several_figures_in_turn():

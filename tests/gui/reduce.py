@@ -26,7 +26,10 @@ def main(source: Path, target: Path) -> None:
             continue
         (target / name).parent.mkdir(parents=True, exist_ok=True)
         with Image.open(source / name) as picture:
-            picture.convert("RGB").quantize(256).save(target / name, optimize=True)
+            # The usual way gives the greys all colours, and a ring of few pixels is blue no more;
+            # without the last step the greys are tinted.
+            few = picture.convert("RGB").quantize(256, Image.Quantize.MAXCOVERAGE, kmeans=1)
+            few.save(target / name, optimize=True)
 
 
 if __name__ == "__main__":
