@@ -63,7 +63,7 @@ def test_text_stl_with_a_word_missing(tmp_path, gone, found):
 def test_text_stl_may_have_any_name(tmp_path):
     text = trimesh.exchange.stl.export_stl_ascii(box((0, 0, 0), (1, 2, 3)))
     path = tmp_path / "box.stl"
-    head, _, rest = text.partition("\n")
+    _, _, rest = text.partition("\n")
     path.write_text("solid heron, every vertex\n" + rest)
     assert intake(read_models([path], "mm")[0]).volume_mm3 == pytest.approx(6)
 
