@@ -209,6 +209,8 @@ def _glb(data: bytes) -> np.ndarray | None:
         node = tree["nodes"][index]
         if deep > 20 or index < 0 or {"rotation", "scale", "translation"} & set(node):
             raise ValueError("not plain")
+        if node.get("mesh", 0) < 0:
+            raise ValueError("no such mesh")
         turn = np.array(node.get("matrix", np.eye(4).ravel()), float).reshape(4, 4) @ above
         soups = []
         if "mesh" in node:

@@ -62,9 +62,4 @@ def silicones() -> dict[str, Silicone]:
 
 def silicone_named(name: str) -> Silicone:
     """Return the preset of that name; InputError lists the names there are."""
-    try:
-        return _presets()[name]
-    except KeyError:
-        raise InputError(
-            f"There is no silicone '{name}'", hint="choose one of " + ", ".join(_presets())
-        ) from None
+    return _presets()[check_choice("silicone", name, _presets())]

@@ -73,16 +73,30 @@ def _problems(tree: dict[str, Any], length: int) -> Iterator[str]:
             for use, key in (("points", part["attributes"]["POSITION"]),
                              ("corners", part.get("indices"))):  # fmt: skip
                 if key is not None:
-                    yield from _data_problems(tree, accessors[key], f"the {use} of mesh {number}")
+                    accessor = _numbered(accessors, key, "accessor")
+                    yield from _data_problems(tree, accessor, f"the {use} of mesh {number}")
     yield from _nodes_problems(tree)
+
+
+def _numbered(things: list[Any], number: object, what: str) -> Any:
+    """The thing of that number; Python would count a negative one from the end."""
+    if not isinstance(number, int) or isinstance(number, bool) or not 0 <= number < len(things):
+        raise ValueError(f"it has no {what} {number!r}")
+    return things[number]
 
 
 def _nodes_problems(tree: dict[str, Any]) -> Iterator[str]:
     nodes = tree.get("nodes", [])
     scenes = tree.get("scenes", [])
+    shown = _numbered(scenes, tree.get("scene", 0), "scene").get("nodes", []) if scenes else []
     # Section 3.5.2: nodes are strict trees; a second place would be lost.
     places = [child for node in nodes for child in node.get("children", [])]
-    places += scenes[tree.get("scene", 0)].get("nodes", []) if scenes else []
+    places += shown
+    for place in places:
+        _numbered(nodes, place, "node")
+    for node in nodes:
+        if "mesh" in node:
+            _numbered(tree.get("meshes", []), node["mesh"], "mesh")
     for place in {p for p in places if places.count(p) > 1} if len(places) < 10_000 else ():
         yield f"node {place} stands in two places"
     for number, node in enumerate(nodes):
@@ -102,7 +116,8 @@ def _data_problems(tree: dict[str, Any], accessor: dict[str, Any], what: str) ->
     if "bufferView" not in accessor:
         yield f"{what} are not in the file"
         return
-    view = tree["bufferViews"][accessor["bufferView"]]
+    view = _numbered(tree["bufferViews"], accessor["bufferView"], "bufferView")
+    _numbered(tree["buffers"], view.get("buffer"), "buffer")
     for name, value in (("count", accessor["count"]), ("byteOffset", accessor.get("byteOffset", 0)),
                         ("byteOffset", view.get("byteOffset", 0)),
                         ("byteLength", view["byteLength"])):  # fmt: skip

@@ -186,7 +186,7 @@ def _check_stl(path: Path, data: bytes) -> None:
 
 def _check_facets(path: Path, text: bytes) -> None:
     """Raise InputError for a text STL whose facets do not all begin, end and have three corners."""
-    text = re.sub(rb"(?m)^\s*(end)?solid[^\n]*", b"", text)
+    text = re.sub(rb"(?m)^[ \t]*(end)?solid[^\n]*", b"", text)
     end = text.count(b"endfacet")
     begin, corners = text.count(b"facet") - end, text.count(b"vertex")
     if begin != end or corners != 3 * end:
