@@ -169,7 +169,11 @@ def case_results_and_figure_stay():
         stored, scene, task = settings(), bpy.context.scene, part("task")
         stored.vents.diameter_mm = 1.25
         stored.plan = json.dumps({"up": [0, 0, -1]})
-        stored.vents_made_with = stored.gates_made_with = part("results").rod_digests([])
+        results = part("results")
+        master = bpy.data.objects.new("Master", bpy.data.meshes.new("Master"))
+        results.home(scene).objects.link(master)
+        results.mark(master, "master", 0)
+        stored.vents_made_with = stored.gates_made_with = results.rod_digests([])
         stored.made_with = task.fingerprint(scene)
         stored.air.pockets.add().volume_mm3 = 7.0
         stored.air.source, stored.vents.left, stored.export.folder = "Figure", 3, "/here"

@@ -62,4 +62,8 @@ def silicones() -> dict[str, Silicone]:
 
 def silicone_named(name: str) -> Silicone:
     """Return the preset of that name; InputError lists the names there are."""
-    return _presets()[check_choice("silicone", name, _presets())]
+    if not isinstance(name, str) or name not in _presets():
+        raise InputError(
+            f"There is no silicone '{name}'", hint="choose one of " + ", ".join(_presets())
+        )
+    return _presets()[name]
