@@ -43,7 +43,7 @@ from pourwright.solid import TriMesh, boolean, intake  # noqa: E402
 # Triangles of the parts: detail, and longest edge in mm.
 HERONS: dict[int, tuple[float, float | None]] = {
     10_000: (0.17, None), 30_000: (0.32, None), 100_000: (0.62, None), 260_000: (1.0, None),
-    1_000_000: (2.0, None), 4_000_000: (2.0, 0.3),
+    1_000_000: (2.0, None), 4_000_000: (2.0, 0.16),
 }  # fmt: skip
 JOB = Job(mould=MouldSettings(enabled=False))
 UP = np.array(JOB.up)

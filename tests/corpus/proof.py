@@ -366,9 +366,10 @@ Wrong or refused at first, now right, each with a test:
   The faces round such an edge now go together as the wedges of the inside do:
   `tests/core/test_topology.py`.
 - Of damaged files: a needle a kilometre long was left out as a sheet although it held part of the
-  figure; a text STL's facet whose first word was gone was read all the same; half of a character,
-  which JSON can name, stopped the pour sheet. All are kept in `tests/fuzz/kept`, with those of
-  earlier runs.
+  figure; a text STL's facet whose first word was gone was read all the same; a GLB's mesh -1 was
+  left out without a word; half of a character, which JSON can name, stopped the pour sheet, and a
+  list for the name of a silicone the job. All are kept in `tests/fuzz/kept`, with those of earlier
+  runs.
 
 And of the references: on 65 convex parts that touch in hairlines, cutting loses up to a tenth of a
 percent of the body, where lines through the raw triangles agree with the join tree. Where the two
